@@ -1,0 +1,8 @@
+from django.apps import AppConfig
+
+
+class WimprogConfig(AppConfig):
+    """The project package, installed so that its templates, tags and commands are found."""
+
+    name = "wimprog"
+    verbose_name = "WIM program"

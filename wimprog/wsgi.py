@@ -1,0 +1,8 @@
+"""WSGI entrance for gunicorn: ``gunicorn wimprog.wsgi``."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "wimprog.settings")
+application = get_wsgi_application()
