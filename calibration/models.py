@@ -101,11 +101,14 @@ class StaticWeighing(Fact):
                         f"for a vehicle of {wanted} axles; give one for each axle."
                     }
                 )
-        if self.certified_on and self.weighed_at:
-            if self.certified_on > self.weighed_at.date():
-                raise ValidationError(
-                    {"certified_on": "The certificate is dated after the weighing."}
-                )
+        if (
+            self.certified_on
+            and self.weighed_at
+            and self.certified_on > self.weighed_at.date()
+        ):
+            raise ValidationError(
+                {"certified_on": "The certificate is dated after the weighing."}
+            )
 
 
 class SessionState(models.TextChoices):
@@ -127,7 +130,7 @@ class CalibrationSession(Fact):
         "test conditions",
         max_length=4,
         choices=choices_of(TestPlan),
-        default=TestPlan.R1.value if hasattr(TestPlan, "R1") else "R1",
+        default="R1",
         help_text="Repeatability or reproducibility of the runs (COST 323 codes).",
     )
     environment = models.CharField(

@@ -142,7 +142,7 @@ class DayReview(Fact):
 
 
 class LaneDay(models.Model):
-    """One day of one lane: how much was recorded, what looks wrong, what was decided."""
+    """One day of one lane: what was recorded, what looks wrong, what was decided."""
 
     lane = models.ForeignKey(
         "sites.Lane", on_delete=models.CASCADE, related_name="days"
@@ -152,8 +152,8 @@ class LaneDay(models.Model):
         RecordFile, on_delete=models.PROTECT, related_name="lane_days"
     )
     hours_seen = models.PositiveIntegerField(
-        help_text="Bit h is set when hour h holds at least one vehicle, or the file says "
-        "that the hour had none."
+        help_text="Bit h is set when hour h holds a vehicle, or the file says that it "
+        "had none."
     )
     n_vehicles = models.PositiveIntegerField()
     n_unclassified = models.PositiveIntegerField(default=0)

@@ -21,6 +21,17 @@ from wimprog.lib.units import KG_PER_LB, UnitSystem
 MONTHS = [(i, dt.date(2000, i, 1).strftime("%B")) for i in range(1, 13)]
 
 
+def check_time_zone(name: str) -> None:
+    """Refuse what is not a time zone's name."""
+    if name not in available_timezones():
+        raise ValidationError(
+            {
+                "time_zone": f"“{name}” is not a time zone's name; write one such as "
+                "America/Denver."
+            }
+        )
+
+
 class Direction(models.IntegerChoices):
     """Direction codes of the Traffic Monitoring Guide (2016), facts of the trade."""
 
@@ -126,13 +137,7 @@ class Program(Fact):
         return self.name
 
     def clean(self) -> None:
-        if self.time_zone not in available_timezones():
-            raise ValidationError(
-                {
-                    "time_zone": f"“{self.time_zone}” is not a time zone's name; write one "
-                    "such as America/Denver."
-                }
-            )
+        check_time_zone(self.time_zone)
 
     def save(self, *args: object, **kwargs: object) -> None:
         self.pk = 1
@@ -263,13 +268,7 @@ class Site(Fact):
         return reverse("site-detail", args=[self.code])
 
     def clean(self) -> None:
-        if self.time_zone not in available_timezones():
-            raise ValidationError(
-                {
-                    "time_zone": f"“{self.time_zone}” is not a time zone's name; write one "
-                    "such as America/Denver."
-                }
-            )
+        check_time_zone(self.time_zone)
 
 
 class Lane(Fact):

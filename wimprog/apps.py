@@ -2,7 +2,7 @@ from django.apps import AppConfig
 
 
 class WimprogConfig(AppConfig):
-    """The project package, installed so that its templates, tags and commands are found."""
+    """The project package, installed so that its templates and commands are found."""
 
     name = "wimprog"
     verbose_name = "WIM program"

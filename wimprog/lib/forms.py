@@ -1,7 +1,7 @@
 """Forms in the program's units that keep what was typed.
 
-A model form of ours shows every field whose name ends in a unit (``_kg``, ``_m``,
-``_mm``, ``_km``, ``_kmh``, ``_c``) in the program's unit system, takes numbers as people
+A model form of ours shows each field whose name ends in a unit (``_kg``, ``_m``,
+``_mm``, ``_km``, ``_kmh``, ``_c``) in the program's units, takes numbers as people
 type them, stores SI, and keeps the typed text beside it.
 """
 
