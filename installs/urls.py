@@ -1,0 +1,5 @@
+"""Addresses of this app."""
+
+app_name = "installs"
+
+urlpatterns: list = []
