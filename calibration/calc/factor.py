@@ -98,10 +98,11 @@ def _sentence(
     low, high = (
         format_number(100.0 * (x - 1.0), 2) for x in (interval.low, interval.high)
     )
-    span = f"{change} (n {n}, {interval.level:.0%} interval {low} to {high} %)"
+    span = f"{change} (n {n}, {interval.level * 100:g} % interval {low} to {high} %)"
     if interval.low <= 1.0 <= interval.high:
         return (
             f"The change would be {span}; the interval holds “no change”, so leave the "
-            f"factor at {old:.5g}."
+            "factor alone."
         )
-    return f"Change the factor from {old:.5g} to {old * ratio:.5g}: {span}."
+    steps = "" if old == 1.0 else f" (from {old:.5g} to {old * ratio:.5g})"
+    return f"Multiply the factor by {ratio:.5f}{steps}: {span}."

@@ -222,7 +222,7 @@ class AstmE1318:
             n_runs=len(errors.runs_used),
             class_name=name,
             rule=f"{_RULE}; one failed item fails the system",
-            standing=standing,
+            standing=self.standing,
             deciding=min(with_data, key=lambda one: one.value or 0.0, default=None),
         )
         return tuple(judgements), overall

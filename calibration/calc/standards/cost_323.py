@@ -281,7 +281,7 @@ class Cost323:
             n_runs=len(errors.runs_used),
             class_name=judged,
             rule=f"{_RULE}; the system's class is that of its worst criterion",
-            standing=CONFIRMED,
+            standing=self.standing,
             deciding=worst,
         )
         return StandardVerdict(

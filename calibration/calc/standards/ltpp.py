@@ -21,13 +21,19 @@ from calibration.calc.standards.base import (
     coverage,
     no_data,
     overall_judgement,
-    percent,
     too_few,
 )
 from calibration.calc.statistics import TOLERANCE_SLACK, summarise
 from calibration.calc.types import Quantity, QuantityErrors, RunErrors
-from wimprog.lib.judgement import Judgement, Verdict
-from wimprog.lib.units import KMH_PER_MPH, M_PER_FT, UnitSystem, format_number
+from wimprog.lib.judgement import Interval, Judgement, Verdict
+from wimprog.lib.units import (
+    KMH_PER_MPH,
+    M_PER_FT,
+    Kind,
+    UnitSystem,
+    format_number,
+    shown_unit,
+)
 
 LIMIT_PCT: dict[Quantity, float] = {
     Quantity.GROSS_WEIGHT: 10.0,
@@ -104,7 +110,7 @@ class Ltpp:
             n_runs=len(errors.runs_used),
             class_name=RESEARCH,
             rule=f"{_RULE}; every item",
-            standing=FROM_MEMORY,
+            standing=self.standing,
         )
         covers, not_covered = coverage(judgements)
         n_runs, n_vehicles = len(errors.runs_used), len(errors.vehicles)
@@ -149,6 +155,19 @@ def limit_of(
     return LIMIT_PCT[quantity], f"±{LIMIT_PCT[quantity]:g} %"
 
 
+def _shown(interval: Interval, unit: str, system: UnitSystem) -> str:
+    """The interval in the units of the limit."""
+    factor, symbol, digits = 1.0, unit, 2
+    if unit != "%":
+        kind = Kind.SPEED if unit == "km/h" else Kind.LENGTH
+        shown = shown_unit(kind, system)
+        factor, symbol, digits = shown.from_si(1.0), shown.symbol, 3
+    low, high = (
+        format_number(x * factor, digits) for x in (interval.low, interval.high)
+    )
+    return f"{low} and {high} {symbol}"
+
+
 def _judge_item(errors: QuantityErrors, unit_system: UnitSystem) -> Judgement:
     limit, text = limit_of(errors.quantity, unit_system)
     found = summarise(errors)
@@ -161,12 +180,7 @@ def _judge_item(errors: QuantityErrors, unit_system: UnitSystem) -> Judgement:
         widest = limit + TOLERANCE_SLACK
         inside = -widest <= interval.low and interval.high <= widest
         verdict = Verdict.MEETS if inside else Verdict.MISSES
-        shown = (
-            f"{format_number(interval.low, 2)} and {percent(interval.high, 2)}"
-            if errors.unit == "%"
-            else f"{format_number(interval.low, 3)} and "
-            f"{format_number(interval.high, 3)} {errors.unit}"
-        )
+        shown = _shown(interval, errors.unit, unit_system)
         sentence = (
             f"{'Meets' if inside else 'Misses'}: single passes between {shown} "
             f"(n {errors.n}), limits {text}."
