@@ -1,0 +1,90 @@
+"""A file as blocks of whole lines, in bounded memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import BinaryIO
+
+import numpy as np
+
+from wimprog.lib.errors import UnreadableInput
+
+BLOCK_BYTES = 4 << 20
+LONGEST_LINE = 1 << 20
+BOM = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True)
+class Block:
+    """Whole lines: ``data`` holds their bytes, a line is ``data[start:stop]``.
+
+    ``first_line`` is the number of the first, from 1. ``cut`` says that the last line
+    is the file's last and has no line end.
+    """
+
+    data: np.ndarray
+    starts: np.ndarray
+    stops: np.ndarray
+    first_line: int
+    cut: bool
+
+    def line(self, place: int) -> bytes:
+        """The bytes of one line without its end."""
+        return self.data[self.starts[place] : self.stops[place]].tobytes()
+
+
+def raw_blocks(
+    source: BinaryIO, *, block_bytes: int = BLOCK_BYTES
+) -> Iterator[tuple[bytes, bool]]:
+    """Bytes that end with a line end, and whether the file's end was met instead.
+
+    A byte-order mark in front is dropped.
+
+    Raises
+    ------
+    UnreadableInput
+        When no line ends within a mebibyte: this is not a file of records.
+    """
+    rest, fresh = b"", True
+    while True:
+        got = source.read(block_bytes)
+        if fresh and got:
+            while len(got) < len(BOM) and (more := source.read(len(BOM) - len(got))):
+                got += more
+            got, fresh = got.removeprefix(BOM), False
+        if not got:
+            if rest:
+                yield rest, True
+            return
+        end = got.rfind(b"\n") + 1
+        if end == 0:
+            rest += got
+        else:
+            yield rest + got[:end], False
+            rest = got[end:]
+        if len(rest) > LONGEST_LINE + block_bytes:
+            raise UnreadableInput(
+                f"No line ends within {LONGEST_LINE:,} bytes. This is not a file of "
+                "records, or its line ends are those of a very old system; write it "
+                "out again with ordinary line ends."
+            )
+
+
+def line_blocks(
+    source: BinaryIO, *, block_bytes: int = BLOCK_BYTES
+) -> Iterator[Block]:
+    """Blocks of lines. CRLF and LF both end a line."""
+    first_line = 1
+    for raw, at_end in raw_blocks(source, block_bytes=block_bytes):
+        data = np.frombuffer(raw, dtype=np.uint8)
+        ends = np.flatnonzero(data == 10)
+        if at_end and (len(ends) == 0 or ends[-1] != len(data) - 1):
+            ends = np.append(ends, len(data))
+        starts = np.empty_like(ends)
+        starts[0], starts[1:] = 0, ends[:-1] + 1
+        stops = ends.copy()
+        before = data[np.maximum(ends - 1, 0)]
+        stops[(before == 13) & (ends > starts)] -= 1
+        yield Block(data, starts, stops, first_line, at_end)
+        first_line += len(ends)
