@@ -113,7 +113,7 @@ def decode_block(
         speed, unread = _speed(digits, blank, options.open_field)
         out.speed_kmh[rows] = speed
         out.n_open_not_speed += int(np.count_nonzero(unread & (code == KEPT)))
-    _axles(code, digits, out, rows, options)
+    _axles(code, digits, blank, out, rows, options)
     out.code[rows] = code
 
 
@@ -169,11 +169,16 @@ def _speed(
 def _axles(
     code: np.ndarray,
     digits: np.ndarray,
+    blank: np.ndarray,
     out: Decoded,
     rows: np.ndarray,
     options: at.WOptions,
 ) -> None:
-    """Axle count, weights and spacings, and that the weights make the gross."""
+    """Axle count, weights and spacings, and that the weights make the gross.
+
+    An axle that the record itself gives as zero is kept: that is a fault of the
+    weighing, for the record checks to judge. An empty field is a fault of the record.
+    """
     length = digits.shape[0]
     gross, n_axles = _value(digits, at.GROSS), _value(digits, at.AXLES)
     _mark_first(code, Reason.AXLE_COUNT, (n_axles < 2) | (n_axles > MAX_AXLES))
@@ -186,12 +191,12 @@ def _axles(
         used = n_axles > k
         weight = _value(digits, at.WEIGHTS[k])
         total += weight
-        missing |= used & (weight == 0)
+        missing |= used & blank[at.WEIGHTS[k].stop - 1]
         extra |= ~used & (weight > 0)
         out.weights_kg[k, rows] = weight * KG
         if k:
             spacing = _value(digits, at.SPACINGS[k - 1])
-            missing |= used & (spacing == 0)
+            missing |= used & blank[at.SPACINGS[k - 1].stop - 1]
             extra |= ~used & (spacing > 0)
             out.spacings_m[k - 1, rows] = spacing * M_PER_TENTH_FT
     rest = digits[at.line_length(most) : length] if most else digits[:0]

@@ -202,10 +202,11 @@ def _axle_count(line: _Line) -> Complaint:
 
 def _axles_missing(line: _Line) -> Complaint:
     n_axles = line.value(at.AXLES) or 0
-    if len(line.raw) < at.line_length(min(n_axles, MAX_AXLES)):
+    length = at.line_length(min(n_axles, MAX_AXLES))
+    if not line.pipe and len(line.raw) < length:
         return Complaint(
             message=f"the record counts {n_axles} axles, which take "
-            f"{at.line_length(n_axles)} columns, but the line ends after "
+            f"{length} columns, but the line ends after "
             f"{len(line.raw)}.",
             row=line.row,
             field=at.AXLES.title(pipe=line.pipe),
@@ -216,10 +217,10 @@ def _axles_missing(line: _Line) -> Complaint:
     for k in range(n_axles):
         fields = [at.WEIGHTS[k]] if k == 0 else [at.SPACINGS[k - 1], at.WEIGHTS[k]]
         for field in fields:
-            if not line.value(field):
+            if not line.text(field).strip():
                 return line.complaint(
                     f"the record counts {n_axles} axles, but {field.name} is "
-                    "missing or zero.",
+                    "empty.",
                     field,
                     expected=f"{n_axles} axle weights and {n_axles - 1} spacings",
                     remedy="The sensor missed an axle, or the axle count is wrong.",
