@@ -8,11 +8,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-from calibration.selectors import add_months
-from installs.selectors import fits_by_technology
 
 from calibration.models import RunStage, SessionResult
 from installs.models import ElectricalLimit, Installation, Reading
+from installs.selectors import fits_by_technology
 from quality.calc.drift_line import drift_line
 from quality.models import LaneMonth, LaneWeek
 from sites.models import Lane, Program
@@ -27,6 +26,7 @@ from wimprog.lib.band import (
     SurvivalPoint,
     TestTick,
 )
+from wimprog.lib.dates import add_months
 
 YEARS_BACK = 6
 YEARS_AHEAD = 3

@@ -33,6 +33,7 @@ from quality.calc.condition import (
 )
 from quality.models import DayReview, RecordFile
 from sites.models import Lane, Program, Site, SiteState
+from wimprog.lib.dates import add_months
 from wimprog.lib.judgement import Condition
 
 VERSIONED = (
@@ -49,8 +50,6 @@ VERSIONED = (
     DayReview,
 )
 METHOD_VERSION = "1"
-BAND_YEARS_BACK = 6
-BAND_YEARS_AHEAD = 3
 
 
 @dataclass(frozen=True)
@@ -122,7 +121,7 @@ def program_health(program: Program, today: dt.date) -> ProgramHealth:
 def _due_on(program: Program, last: dt.date | None) -> dt.date | None:
     if last is None:
         return None
-    return calibration_reads.add_months(last, program.calibration_interval_months)
+    return add_months(last, program.calibration_interval_months)
 
 
 def _empty_positions(lanes: Iterable[Lane]) -> dict[int, tuple[str, ...]]:

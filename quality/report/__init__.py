@@ -1,0 +1,1 @@
+"""The year's data-quality report: facts, sections, and their PDF and XLSX."""

@@ -1,0 +1,33 @@
+"""A real browser against a live server. Debian's chromium; no browser download."""
+
+import os
+import shutil
+
+import pytest
+
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args):
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("no chromium on this machine: install Debian's package chromium")
+    return {
+        **browser_type_launch_args,
+        "executable_path": path,
+        "args": [
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+        ],
+    }
+
+
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args):
+    return {**browser_context_args, "viewport": {"width": 1280, "height": 900}}
