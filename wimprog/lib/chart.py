@@ -91,8 +91,8 @@ class Chart:
     names: tuple[str, ...] = ()
     at_risk: tuple[tuple[X, int], ...] = ()
     y_range: tuple[float, float] | None = None
-    width: int = 720
-    height: int = 300
+    width: int = 520
+    height: int = 290
     marks: tuple[tuple[X, str], ...] = field(default=())
 
 
@@ -109,7 +109,7 @@ def date_ticks(first: dt.date, last: dt.date, count: int = 6) -> list[dt.date]:
     months = (last.year - first.year) * 12 + last.month - first.month + 1
     steps = (1, 2, 3, 6, 12, 24, 60, 120)
     step = next((s for s in steps if months / s <= count + 1), 240)
-    found = []
+    found: list[dt.date] = []
     index = first.year * 12 + first.month - 1
     index = -(-index // step) * step
     while True:
@@ -348,11 +348,10 @@ def _limits(chart: Chart, frame: _Frame) -> str:
         if not frame.y0 <= limit.y <= frame.y1:
             continue
         y = frame.y(limit.y)
-        above = limit.y >= (frame.y0 + frame.y1) / 2
         drawn += (
             f'<path d="M{short(frame.left)} {short(y)}H{short(frame.right)}" '
             'stroke="currentColor" stroke-dasharray="5 4" stroke-width="1.2"/>'
-            f'<text x="{short(frame.left + 6)}" y="{short(y - 4 if above else y + 13)}"'
+            f'<text x="{short(frame.left + 6)}" y="{short(y - 4)}"'
             ' stroke="#fff" stroke-width="3" paint-order="stroke">'
             f"{text_of(limit.label)}</text>"
         )
@@ -428,7 +427,7 @@ def chart_svg(chart: Chart, *, chart_id: str) -> str:
     )
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="chart" width="100%" '
-        f'viewBox="0 0 {chart.width} {chart.height}" font-size="12" '
+        f'viewBox="0 0 {chart.width} {chart.height}" font-size="12.5" '
         f'fill="currentColor" role="img" aria-labelledby="{key}-t {key}-d">'
         f'<title id="{key}-t">{text_of(chart.title)}</title>'
         f'<desc id="{key}-d">{text_of(chart_summary(chart))}</desc>'

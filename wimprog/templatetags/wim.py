@@ -60,8 +60,8 @@ def measure(
     context: template.Context, value: Any, kind: str, digits: int | None = None
 ) -> str:
     """An SI value in the program's units: ``{% measure run.gvw_kg "mass" %}``."""
-    number = float(value) if _known(value) else None
-    return format_si(number, Kind(kind), _system(context), digits=digits)
+    known = float(value) if _known(value) else None
+    return format_si(known, Kind(kind), _system(context), digits=digits)
 
 
 @register.simple_tag(takes_context=True)
@@ -93,7 +93,7 @@ def typed(
         places = shown.digits if digits is None else digits
         numbers = " ".join(format_number(shown.from_si(v), places) for v in value)
         return f"{numbers} {shown.symbol}" if value else NO_DATA
-    if not _known(value):
+    if value is None or not _known(value):
         return NO_DATA
     if entry:
         kept = Typed(entry[0], entry[1])
@@ -150,10 +150,8 @@ def interval_text(interval: Interval | None, unit_symbol: str, digits: int = 2) 
     if interval is None:
         return "no interval"
     space = f" {unit_symbol}" if unit_symbol else ""
-    low, high = (
-        format_number(interval.low, digits),
-        format_number(interval.high, digits),
-    )
+    write = signed if interval.low < 0 else format_number
+    low, high = write(interval.low, digits), write(interval.high, digits)
     level = format_number(100 * interval.level, 1).removesuffix(".0")
     return f"{low} to {high}{space} ({level} % interval)"
 
