@@ -31,7 +31,11 @@ def truck(name: str = "T1", **changes: object) -> ReferenceVehicle:
 
 
 def run_of(
-    vehicle: ReferenceVehicle, label: str, error_pct: float = 0.0, **changes: object
+    vehicle: ReferenceVehicle,
+    label: str,
+    error_pct: float = 0.0,
+    /,
+    **changes: object,
 ) -> MeasuredRun:
     """A run whose axles are all ``error_pct`` off."""
     minutes = int(label) if label.isdecimal() else 1
