@@ -1,0 +1,336 @@
+"""The columnar store: one Parquet file a source, lane and month.
+
+A part is written aside, brought to disk and moved into place under a name made from
+its source and its content, so that a crash leaves either no part or a whole one, and
+writing the same records again changes nothing. A part exists for readers only when the
+manifest (kept in the database) names it; nothing here ever lists the folder to read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from quality.records.schema import (
+    STORE_SCHEMA,
+    TIME_TYPE,
+    split_by_month,
+    times_ms,
+)
+from wimprog.lib.errors import DomainError
+
+ROW_GROUP = 131_072
+BUFFER_ROWS = 1_000_000
+ORPHAN_AGE_S = 24 * 3600.0
+_UNSAFE = re.compile(r"[^A-Za-z0-9_.-]")
+
+
+@dataclass(frozen=True)
+class Part:
+    """One committed file of the store; ``path`` is relative to the store's root."""
+
+    path: str
+    month: np.datetime64
+    n_records: int
+    n_bytes: int
+    first_at: np.datetime64
+    last_at: np.datetime64
+    sha256: str
+
+
+def partition_of(site_code: str, lane_label: str, month: np.datetime64) -> str:
+    """Folder of a lane's month, relative to the root.
+
+    Anything but letters, digits, ``_``, ``.`` and ``-`` is written as ``%xx``, so that
+    two names never meet in one folder and none leaves the root.
+    """
+    year, number = str(month.astype("datetime64[M]")).split("-")
+    site, lane = (_folder_name(name) for name in (site_code, lane_label))
+    return f"site={site}/lane={lane}/year={year}/month={number}"
+
+
+def _folder_name(name: str) -> str:
+    if not name.strip("."):
+        raise DomainError("A site and a lane need a name before records are stored.")
+    return _UNSAFE.sub(
+        lambda found: "".join(f"%{byte:02x}" for byte in found[0].encode()), name
+    )
+
+
+class PartWriter:
+    """Takes a source's records as they come and writes one part a lane and month.
+
+    A context manager: parts appear only at :meth:`commit`; leaving without it removes
+    what was written aside. Rows wait in memory up to :data:`BUFFER_ROWS` in all.
+
+    Parameters
+    ----------
+    root
+        Root folder of the store.
+    source_sha256
+        Digest of the source file; the part's name begins with it.
+    """
+
+    def __init__(self, root: Path | str, source_sha256: str) -> None:
+        self.root = Path(root)
+        self.source = source_sha256
+        self._open: dict[tuple[str, str, np.datetime64], _Pending] = {}
+        self._waiting = 0
+
+    def __enter__(self) -> PartWriter:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.abandon()
+
+    def add(self, site_code: str, lane_label: str, table: pa.Table) -> None:
+        """Take one lane's records (``STORE_SCHEMA``), of any months, in order."""
+        for month, rows in split_by_month(table):
+            key = (site_code, lane_label, month)
+            if key not in self._open:
+                folder = self.root / partition_of(*key)
+                self._open[key] = _Pending(folder, self.source, rows.schema)
+            self._waiting += self._open[key].add(rows)
+        while self._waiting > BUFFER_ROWS:
+            fullest = max(self._open.values(), key=lambda one: one.waiting)
+            self._waiting -= fullest.flush()
+
+    def commit(self) -> list[tuple[str, str, Part]]:
+        """Move every part into place: site code, lane label and part, in that order."""
+        done = []
+        for key in sorted(self._open):
+            site_code, lane_label, month = key
+            pending = self._open[key]
+            done.append((site_code, lane_label, pending.commit(self.root, month)))
+        self._open.clear()
+        self._waiting = 0
+        return done
+
+    def abandon(self) -> None:
+        """Remove what was written aside and not committed."""
+        for pending in self._open.values():
+            pending.remove()
+        self._open.clear()
+        self._waiting = 0
+
+
+class _Pending:
+    """A part on its way."""
+
+    def __init__(self, folder: Path, source: str, schema: pa.Schema) -> None:
+        self.folder, self.source = folder, source
+        self.schema = STORE_SCHEMA.with_metadata(schema.metadata)
+        self.waiting = 0
+        self.rows: list[pa.Table] = []
+        self.n = 0
+        self.first, self.last = np.datetime64("9999-01-01"), np.datetime64("0001-01-01")
+        folder.mkdir(parents=True, exist_ok=True)
+        self.aside = folder / f".{source[:16]}.{os.getpid()}.{id(self):x}.tmp"
+        self._writer: pq.ParquetWriter | None = None
+
+    def writer(self) -> pq.ParquetWriter:
+        """The open file; opened late, so that a source of many months opens few."""
+        if self._writer is None:
+            self._writer = pq.ParquetWriter(
+                self.aside,
+                self.schema,
+                compression="zstd",
+                compression_level=3,
+                use_dictionary=[n for n in self.schema.names if n not in _DELTA],
+                column_encoding={name: "DELTA_BINARY_PACKED" for name in _DELTA},
+                write_statistics=["time"],
+            )
+        return self._writer
+
+    def add(self, rows: pa.Table) -> int:
+        """Take rows; returns by how many the waiting rows grew."""
+        before = self.waiting
+        self.rows.append(rows.select(self.schema.names).cast(self.schema))
+        self.waiting += rows.num_rows
+        self.n += rows.num_rows
+        times = times_ms(rows)
+        self.first = min(self.first, times.min())
+        self.last = max(self.last, times.max())
+        if self.waiting >= 2 * ROW_GROUP:
+            self.flush(whole_groups=True)
+        return self.waiting - before
+
+    def flush(self, *, whole_groups: bool = False) -> int:
+        """Write waiting rows; returns by how many they shrank."""
+        if not self.waiting:
+            return 0
+        table = pa.concat_tables(self.rows).combine_chunks()
+        n = table.num_rows // ROW_GROUP * ROW_GROUP if whole_groups else table.num_rows
+        self.writer().write_table(table.slice(0, n), row_group_size=ROW_GROUP)
+        self.rows = [table.slice(n)] if n < table.num_rows else []
+        self.waiting -= n
+        return n
+
+    def commit(self, root: Path, month: np.datetime64) -> Part:
+        """Bring the part to disk and into place."""
+        self.flush()
+        self.writer().close()
+        content = hashlib.sha256()
+        with self.aside.open("rb+") as file:
+            while chunk := file.read(1 << 20):
+                content.update(chunk)
+            n_bytes = file.tell()
+            os.fsync(file.fileno())
+        digest = content.hexdigest()
+        final = self.folder / f"{self.source[:16]}-{digest[:16]}.parquet"
+        self.aside.replace(final)
+        _sync_folder(self.folder)
+        return Part(
+            path=final.relative_to(root).as_posix(),
+            month=month.astype("datetime64[D]"),
+            n_records=self.n,
+            n_bytes=n_bytes,
+            first_at=self.first,
+            last_at=self.last,
+            sha256=digest,
+        )
+
+    def remove(self) -> None:
+        """Forget the part."""
+        if self._writer is not None:
+            self._writer.close()
+        self.aside.unlink(missing_ok=True)
+
+
+_DELTA = ("time", "source_line")
+
+
+def _sync_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def write_part(
+    root: Path | str,
+    site_code: str,
+    lane_label: str,
+    table: pa.Table,
+    *,
+    source_sha256: str,
+) -> list[Part]:
+    """Write one lane's records (``STORE_SCHEMA``); one part a month, in order."""
+    with PartWriter(root, source_sha256) as writer:
+        writer.add(site_code, lane_label, table)
+        return [part for _, _, part in writer.commit()]
+
+
+def _inside(root: Path, path: str) -> Path:
+    full = root / path
+    if not full.resolve().is_relative_to(root.resolve()):
+        raise DomainError(f"“{path}” is not inside the store.")
+    return full
+
+
+def iter_parts(
+    root: Path | str,
+    paths: Iterable[str],
+    *,
+    columns: Sequence[str] | None = None,
+    first: np.datetime64 | None = None,
+    last: np.datetime64 | None = None,
+) -> Iterator[pa.Table]:
+    """Each named part in turn, narrowed to ``first <= time < last``.
+
+    Parameters
+    ----------
+    root, paths
+        The store, and the manifest's paths in it.
+    columns
+        Columns wanted; all by default.
+    first, last
+        Half-open period in site-local standard time.
+
+    Raises
+    ------
+    wimprog.lib.errors.DomainError
+        When a named part is missing from the folder or cannot be read.
+    """
+    root = Path(root)
+    wanted = list(columns) if columns is not None else STORE_SCHEMA.names
+    read = wanted if "time" in wanted else [*wanted, "time"]
+    narrowed = first is not None or last is not None
+    for path in paths:
+        try:
+            file = pq.ParquetFile(_inside(root, path), memory_map=True)
+            table = file.read(columns=read if narrowed else wanted)
+        except (OSError, pa.ArrowException) as error:
+            raise DomainError(
+                f"The stored records “{path}” cannot be read ({error}). Restore the "
+                "file from a backup, or take its source in again."
+            ) from None
+        if narrowed:
+            keep = pa.array(np.ones(table.num_rows, dtype=bool))
+            time_column = table.column("time")
+            if first is not None:
+                at = pa.scalar(first.astype("M8[ms]").astype(int), pa.int64())
+                keep = pc.and_(keep, pc.greater_equal(time_column, at.cast(TIME_TYPE)))
+            if last is not None:
+                at = pa.scalar(last.astype("M8[ms]").astype(int), pa.int64())
+                keep = pc.and_(keep, pc.less(time_column, at.cast(TIME_TYPE)))
+            table = table.filter(keep)
+        yield table.select(wanted)
+
+
+def read_parts(
+    root: Path | str,
+    paths: Iterable[str],
+    *,
+    columns: Sequence[str] | None = None,
+    first: np.datetime64 | None = None,
+    last: np.datetime64 | None = None,
+) -> pa.Table:
+    """The named parts as one table; see :func:`iter_parts`."""
+    tables = list(iter_parts(root, paths, columns=columns, first=first, last=last))
+    if not tables:
+        names = list(columns) if columns is not None else STORE_SCHEMA.names
+        return pa.schema([STORE_SCHEMA.field(name) for name in names]).empty_table()
+    return pa.concat_tables(tables)
+
+
+def sweep_orphans(
+    root: Path | str,
+    known_paths: Iterable[str],
+    *,
+    older_than_s: float = ORPHAN_AGE_S,
+) -> list[str]:
+    """Remove files that no manifest row names; returns their relative paths.
+
+    Only files older than ``older_than_s`` go, so that an import that has moved its
+    parts into place and not yet written its manifest rows is left alone.
+    """
+    root = Path(root)
+    known = set(known_paths)
+    oldest = time.time() - older_than_s
+    removed = []
+    for pattern in ("*.parquet", ".*.tmp"):
+        for file in sorted(root.glob(f"site=*/lane=*/year=*/month=*/{pattern}")):
+            path = file.relative_to(root).as_posix()
+            if path in known or file.stat().st_mtime > oldest:
+                continue
+            file.unlink(missing_ok=True)
+            removed.append(path)
+    return removed
