@@ -53,7 +53,7 @@ class SiteMap:
     points: tuple[SitePoint, ...]
     lines: tuple[OutlineLine, ...] = ()
     title: str = "Map of the sites"
-    width: int = 720
+    width: int = 560
 
 
 def _refuse(message: str, *, field: str, value: object, expected: str) -> DomainError:

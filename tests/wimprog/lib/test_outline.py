@@ -151,7 +151,7 @@ def test_one_site_alone_is_drawn_in_the_middle():
     places = SiteMap((SitePoint("OV-001", "", -107.0, 40.0),))
     root = ET.fromstring(site_map_svg(places))
     x, _ = points_of(root)["OV-001: no data"]
-    assert x == pytest.approx(360, abs=40)
+    assert x == pytest.approx(280, abs=40)
     assert float(root.get("viewBox", "").split()[3]) < 900
 
 
