@@ -6,10 +6,9 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from installs.selectors import sensor_chances
-
 from calibration.models import SessionResult
 from installs.models import ElectricalTest, Installation, MaintenanceVisit
+from installs.selectors import sensor_chances
 from quality.bands import lane_bands
 from quality.calc.condition import drift_sentence
 from quality.models import LaneMonth, LaneWeek

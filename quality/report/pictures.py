@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from quality.report.facts import YearFacts
 from quality.report.sections import MONTH_LETTERS
-from wimprog.lib.figures import figure_svg, new_figure
+from wimprog.lib.figures import figure_svg, house_style, new_figure
 
 BLUE, VERMILLION, GREY, ORANGE = "#0072B2", "#D55E00", "#777777", "#E69F00"
 
@@ -29,8 +29,8 @@ class Picture:
 def _months(facts: YearFacts) -> tuple[Figure, str, str]:
     lanes = facts.lanes
     height = 22 + 4.2 * max(len(lanes), 1)
-    figure = new_figure(170, min(height, 235))
-    axes = figure.add_subplot()
+    figure, (axes,) = new_figure(170, min(height, 235))
+    axes.grid(visible=False)
     shares = np.array(
         [[np.nan if m is None else m for m in lane.months] for lane in lanes],
         dtype=float,
@@ -77,8 +77,7 @@ def _month_axis(axes: Axes, facts: YearFacts) -> None:
 
 def _calibrations(facts: YearFacts) -> tuple[Figure, str, str]:
     rows = [r for r in facts.calibrations if r.mean_pct is not None]
-    figure = new_figure(170, 75)
-    axes = figure.add_subplot()
+    figure, (axes,) = new_figure(170, 75)
     for stage, colour, marker, offset in (
         ("as found", ORANGE, "D", 0.0),
         ("as left", BLUE, "o", 1.2),
@@ -123,8 +122,7 @@ def _calibrations(facts: YearFacts) -> tuple[Figure, str, str]:
 
 
 def _steering(facts: YearFacts) -> tuple[Figure, str, str]:
-    figure = new_figure(170, 75)
-    axes = figure.add_subplot()
+    figure, (axes,) = new_figure(170, 75)
     drifting = {
         r.lane
         for r in facts.drifts
@@ -171,6 +169,7 @@ def all_pictures(facts: YearFacts) -> tuple[Picture, ...]:
     """Every picture of the report."""
     made = []
     for key, draw in PICTURES.items():
-        figure, alt, caption = draw(facts)
+        with house_style():
+            figure, alt, caption = draw(facts)
         made.append(Picture(key, figure_svg(figure), alt, caption))
     return tuple(made)
