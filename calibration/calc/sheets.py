@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from calibration.calc.run_errors import (
+from calibration.calc.run_checks import (
     reference_for,
     run_complaints,
     vehicle_complaints,

@@ -176,7 +176,10 @@ class AstmE1318:
             ),
             None,
         )
-        judged = wanted or attained or self.classes[-1]
+        most_lenient = self.classes[-1]
+        is_missed = by_class[most_lenient][1].verdict is Verdict.MISSES
+        fallback = most_lenient if is_missed else self.default_class
+        judged = wanted or attained or fallback
         judgements, overall = by_class[judged]
         covers, not_covered = coverage(judgements)
         return StandardVerdict(

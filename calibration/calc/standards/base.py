@@ -61,7 +61,7 @@ class StandardVerdict:
         The standard's key, title and edition.
     judged_class
         The class that the judgements are about: the wanted one, or else the best
-        attained, or else the most lenient.
+        attained, or else the most lenient when it is missed, or else the default.
     wanted_class
         The class asked for; None when none was.
     attained_class

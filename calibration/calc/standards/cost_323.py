@@ -264,7 +264,8 @@ class Cost323:
                 ),
                 None,
             )
-        judged = wanted or attained or self.classes[-1]
+        fallback = self.classes[-1] if gross.is_judged else self.default_class
+        judged = wanted or attained or fallback
         judgements = tuple(one.judgement(judged) for one in criteria)
         covers, not_covered = coverage(judgements)
         worst = max(
@@ -369,7 +370,7 @@ class _Criterion:
         return self.k * delta_pct(self.errors.quantity, CLASS_NUMBERS[class_name])
 
     def confidence(self, class_name: str) -> float | None:
-        if self.mean is None or self.sd is None:
+        if self.delta_min is None or self.mean is None or self.sd is None:
             return None
         return estimated_confidence(
             self.delta_used(class_name), self.mean, self.sd, self.errors.n
@@ -381,7 +382,7 @@ class _Criterion:
 
     def judgement(self, class_name: str) -> Judgement:
         delta = self.delta_used(class_name)
-        pi = self.confidence(class_name) if self.is_judged else None
+        pi = self.confidence(class_name)
         if self.errors.n == 0:
             verdict, sentence = Verdict.CANNOT_SAY, no_data(self.errors.why_none)
         elif pi is None or self.pi0 is None or self.delta_min is None:

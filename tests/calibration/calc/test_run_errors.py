@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.calc.run_errors import reference_for, run_errors
+from calibration.calc.run_checks import reference_for
+from calibration.calc.run_errors import run_errors
 from calibration.calc.types import LanePosition, Quantity
 from tests.calibration.calc.build import WEIGHED, run_of, truck
 from wimprog.lib.errors import UnreadableInput

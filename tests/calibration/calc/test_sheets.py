@@ -289,3 +289,14 @@ def test_the_two_columns_of_setting_aside_disagree(excluded, reason, part):
     head = RUNS_HEAD.replace("exclusion_reason", "excluded,exclusion_reason")
     text = head + FIRST.replace("4.4,\n", f"4.4,{excluded},{reason}\n")
     assert part in str(complaints_of(runs, text)[0])
+
+
+def test_a_lane_that_records_no_spacings_has_none():
+    text = (
+        "run,vehicle,time,axle_1_kip,axle_2_kip,axle_3_kip\n"
+        "1,A,2031-05-14T08:00,11,17,16.9\n"
+    )
+    (run,) = runs(text)
+    assert run.axle_spacings_m is None
+    assert "axle_spacings_m" not in run.typed
+    assert run.speed_kmh is None
