@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
-
-from django.core.management.base import BaseCommand
 
 from quality.report.making import FORMATS, report_file
 from sites.models import Site
 from sites.selectors import program_get
 from wimprog.lib import clock
+from wimprog.lib.commands import ProgramCommand
 
 
-class Command(BaseCommand):
+class Command(ProgramCommand):
     """Write the year's data-quality report as PDF and XLSX."""
 
     help = (
@@ -35,17 +32,18 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        self.need_database()
         program = program_get()
         today = clock.today(program.time_zone)
         year = options["year"]
         if not 1980 <= year <= today.year:
-            self._refuse(f"There is no report for {year}: give 1980 to {today.year}.")
+            self.refuse(f"There is no report for {year}: give 1980 to {today.year}.")
         wim_site = None
         if options["site"]:
             wim_site = Site.objects.filter(code=options["site"]).first()
             if wim_site is None:
                 known = ", ".join(Site.objects.values_list("code", flat=True)[:10])
-                self._refuse(
+                self.refuse(
                     f"There is no site {options['site']}. Known sites: "
                     f"{known or 'none yet'}."
                 )
@@ -53,7 +51,7 @@ class Command(BaseCommand):
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            self._refuse(f"{folder} cannot be made: {error.strerror}.")
+            self.refuse(f"{folder} cannot be made: {error.strerror}.")
         written = []
         for fmt in FORMATS:
             made = report_file(
@@ -63,11 +61,7 @@ class Command(BaseCommand):
             path.write_bytes(made.content)
             written.append({"path": str(path), "bytes": len(made.content)})
         if options["json"]:
-            self.stdout.write(json.dumps({"year": year, "written": written}))
+            self.print_json({"year": year, "written": written})
             return
         for one in written:
             self.stdout.write(f"wrote {one['path']} ({one['bytes']:,} bytes)")
-
-    def _refuse(self, message: str) -> None:
-        self.stderr.write(message)
-        sys.exit(2)
