@@ -301,7 +301,9 @@ def _cannot_say(
 ) -> DriftResult:
     """The outcome when there are too few weeks."""
     n = len(week_on)
-    since = "" if calibrated_on is None else f" since the calibration on {calibrated_on}"
+    since = (
+        "" if calibrated_on is None else f" since the calibration on {calibrated_on}"
+    )
     sentence = (
         f"Drift cannot be told yet: {n} weeks with enough trucks{since}; "
         f"{LEAST_BASELINE_WEEKS} for a baseline and at least one after it are needed."

@@ -19,7 +19,20 @@ TABLE_RUNS = 1000
 TABLE_SEED = 20261125
 BASELINES = (0, 8, 10, 12, 26, 52)
 PHIS = (0.0, 0.2, 0.4, 0.6)
-TABLE = np.zeros((6, 4))
+TABLE = np.array(
+    [
+        [0.171, 0.351, 0.560, 0.752],
+        [0.395, 0.523, 0.597, 0.706],
+        [0.346, 0.471, 0.525, 0.605],
+        [0.312, 0.449, 0.510, 0.568],
+        [0.172, 0.245, 0.258, 0.262],
+        [0.112, 0.159, 0.138, 0.115],
+    ]
+)
+"""Chance of a signal in 52 weeks, by baseline weeks (rows) and φ (columns), for k 0.5
+and h 5. From :func:`simulate_false_alarms`, 1,000 runs each, seed 20261125; standard
+error at most 0.016. A row 0 is a known reference weight: its spread is still learnt
+from the first weeks, which is why it is no safer than a long baseline."""
 
 
 def false_alarm_chance(n_baseline_weeks: int, phi: float) -> float:
@@ -77,6 +90,9 @@ def _signals(values: np.ndarray, n_base: int, first: int, k: float, h: float) ->
     for now in range(first + 1, len(values) + 1):
         seen = values[:now]
         scale = week_spread(seen).long_run_sd
-        if cusum((seen[n_base:] - base) / scale, target=0.0, k=k, h=h).signal is not None:
+        if (
+            cusum((seen[n_base:] - base) / scale, target=0.0, k=k, h=h).signal
+            is not None
+        ):
             return True
     return False

@@ -68,8 +68,8 @@ def implausible(
             broken |= outside(column(WEIGHT_COLUMNS[k]), *limits.axle_kg)
             if k + 1 < most:
                 gap = column(SPACING_COLUMNS[k])
-                least = limits.first_spacing_least_m if k == 0 else (
-                    limits.spacing_least_m
+                least = (
+                    limits.first_spacing_least_m if k == 0 else (limits.spacing_least_m)
                 )
                 broken |= gap < np.float32(least)
                 length += np.nan_to_num(gap)

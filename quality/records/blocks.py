@@ -71,9 +71,7 @@ def raw_blocks(
             )
 
 
-def line_blocks(
-    source: BinaryIO, *, block_bytes: int = BLOCK_BYTES
-) -> Iterator[Block]:
+def line_blocks(source: BinaryIO, *, block_bytes: int = BLOCK_BYTES) -> Iterator[Block]:
     """Blocks of lines. CRLF and LF both end a line."""
     first_line = 1
     for raw, at_end in raw_blocks(source, block_bytes=block_bytes):

@@ -109,8 +109,12 @@ class _Reader:
             name
             for name in dict.fromkeys(
                 (
-                    *mapping.weights, *mapping.spacings, mapping.gross,
-                    mapping.n_axles, mapping.speed, mapping.hour,
+                    *mapping.weights,
+                    *mapping.spacings,
+                    mapping.gross,
+                    mapping.n_axles,
+                    mapping.speed,
+                    mapping.hour,
                     mapping.vehicle_class,
                 )  # fmt: skip
             )
@@ -259,8 +263,8 @@ class _Reader:
         name = mapping.time or mapping.date
         text = pc.utf8_trim_whitespace(table.column(name).combine_chunks())
         if mapping.date_order != "ymd":
-            year_first = r"\3-0\1-0\2\4" if mapping.date_order == "mdy" else (
-                r"\3-0\2-0\1\4"
+            year_first = (
+                r"\3-0\1-0\2\4" if mapping.date_order == "mdy" else (r"\3-0\2-0\1\4")
             )
             text = pc.replace_substring_regex(text, US_DATE, year_first)
             text = pc.replace_substring_regex(text, r"-0(\d\d)", r"-\1")

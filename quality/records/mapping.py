@@ -145,8 +145,12 @@ _UNIT_AT_END = re.compile(
     r"[\s_(\[/,]*\b(kg|lbs?|t|kips?|mm|cm|m|ft|in|km/h|kmh|kph|mph)[)\]]?$"
 )
 _SAME_UNIT = {"lbs": "lb", "kips": "kip", "kmh": "km/h", "kph": "km/h"}
-_WEIGHT = re.compile(r"^(?:axle|axle weight|axle load|axle mass|weight|load|w|aw)(\d+)$")
-_SPACING = re.compile(r"^(?:gap|spacing|axle spacing|distance|axle distance|s|as)(\d+)$")
+_WEIGHT = re.compile(
+    r"^(?:axle|axle weight|axle load|axle mass|weight|load|w|aw)(\d+)$"
+)
+_SPACING = re.compile(
+    r"^(?:gap|spacing|axle spacing|distance|axle distance|s|as)(\d+)$"
+)
 _ROLES: tuple[tuple[str, str], ...] = (
     ("gross", r"gross.*|gvw|total (weight|mass)"),
     ("n_axles", r"axles|n axles|(number|no|count) (of )?axles|axle count"),

@@ -91,7 +91,9 @@ def split_by_lane(
 
     Record order is kept within a lane.
     """
-    table = pa.Table.from_batches([batch]) if isinstance(batch, pa.RecordBatch) else batch
+    table = (
+        pa.Table.from_batches([batch]) if isinstance(batch, pa.RecordBatch) else batch
+    )
     if table.num_rows == 0:
         return
     combined = np.zeros(table.num_rows, dtype=np.int64)
@@ -132,9 +134,11 @@ def times_ms(table: pa.Table | pa.RecordBatch) -> np.ndarray:
     """The record times as ``datetime64[ms]``, shape (n,)."""
     column = table.column("time")
     whole = pc.cast(column, pa.int64())
-    return np.asarray(whole.to_numpy(zero_copy_only=False)).view("datetime64[ms]") if (
-        isinstance(whole, pa.Array)
-    ) else np.asarray(whole.to_numpy()).view("datetime64[ms]")
+    return (
+        np.asarray(whole.to_numpy(zero_copy_only=False)).view("datetime64[ms]")
+        if (isinstance(whole, pa.Array))
+        else np.asarray(whole.to_numpy()).view("datetime64[ms]")
+    )
 
 
 def matrix(table: pa.Table | pa.RecordBatch, columns: tuple[str, ...]) -> np.ndarray:

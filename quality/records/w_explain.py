@@ -219,8 +219,7 @@ def _axles_missing(line: _Line) -> Complaint:
         for field in fields:
             if not line.text(field).strip():
                 return line.complaint(
-                    f"the record counts {n_axles} axles, but {field.name} is "
-                    "empty.",
+                    f"the record counts {n_axles} axles, but {field.name} is empty.",
                     field,
                     expected=f"{n_axles} axle weights and {n_axles - 1} spacings",
                     remedy="The sensor missed an axle, or the axle count is wrong.",
@@ -248,9 +247,7 @@ def _gross_weight(line: _Line) -> Complaint:
     if total > gross:
         message = f"its axles exceed its gross weight by {total - gross:,} lb."
     else:
-        message = (
-            f"its axles fall short of its gross weight by {gross - total:,} lb."
-        )
+        message = f"its axles fall short of its gross weight by {gross - total:,} lb."
     return line.complaint(
         message,
         at.GROSS,

@@ -83,9 +83,7 @@ def pipe_rows(block: Block) -> tuple[np.ndarray, Identity, np.ndarray]:
         has = np.flatnonzero(n_pipes >= number)
         if len(has) == 0:
             break
-        begin = (
-            padded[first[has] + number - 1] + 1 if number else block.starts[has]
-        )
+        begin = padded[first[has] + number - 1] + 1 if number else block.starts[has]
         is_last = n_pipes[has] == number
         end = np.where(
             is_last,

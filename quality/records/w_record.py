@@ -80,9 +80,7 @@ def read_w_records(
 
 
 class _Reader:
-    def __init__(
-        self, report: ReadReport, *, pipe: bool, options: at.WOptions
-    ) -> None:
+    def __init__(self, report: ReadReport, *, pipe: bool, options: at.WOptions) -> None:
         self.report, self.pipe, self.options = report, pipe, options
 
     def batch(self, block: Block) -> pa.RecordBatch:
@@ -182,13 +180,13 @@ class _Reader:
             if reason is Reason.TOO_LONG:
                 columns = raw
             if reason is Reason.DATE and at.reads_as_2001(columns):
-                raise self._mixed(block, int(place), "a 2001 metric truck weight record")
+                raise self._mixed(
+                    block, int(place), "a 2001 metric truck weight record"
+                )
             complaint = None
             if self.report.wants_complaint():
                 cut = block.cut and place == len(lengths) - 1
-                complaint = explain(
-                    columns, reason, row=row, pipe=self.pipe, cut=cut
-                )
+                complaint = explain(columns, reason, row=row, pipe=self.pipe, cut=cut)
             self.report.refuse(reason, complaint)
 
     def _hour_mark(self, columns: bytes, row: int) -> None:

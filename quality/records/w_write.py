@@ -154,9 +154,7 @@ def _blank_where(columns: np.ndarray, field: at.FieldAt, empty: np.ndarray) -> N
         columns[field.start : field.stop, empty] = BLANK
 
 
-def _identity(
-    piece: pa.Table, lane: LaneKey | None, columns: np.ndarray
-) -> np.ndarray:
+def _identity(piece: pa.Table, lane: LaneKey | None, columns: np.ndarray) -> np.ndarray:
     """Fill in state, direction and lane; return the stations as wide as they are."""
     fields = (at.STATE, at.STATION, at.DIRECTION, at.LANE)
     station = np.empty((0, 0), dtype=np.uint8)
