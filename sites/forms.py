@@ -1,0 +1,170 @@
+"""Forms of the program, its sites and lanes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django import forms
+
+from sites.models import Lane, Program, Site, SiteState
+from wimprog.lib.errors import DomainError
+from wimprog.lib.forms import FactForm
+from wimprog.lib.outline import read_outline
+
+
+class DateInput(forms.DateInput):
+    """A day, picked or typed."""
+
+    input_type = "date"
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(format="%Y-%m-%d", **options)
+
+
+class ProgramForm(FactForm):
+    """The agency's settings."""
+
+    class Meta:
+        model = Program
+        fields = [
+            "name",
+            "unit_system",
+            "time_zone",
+            "currency",
+            "fiscal_year_start_month",
+            "default_standard",
+            "default_class",
+            "calibration_interval_months",
+            "watch_drift_pct",
+            "act_drift_pct",
+            "silent_days",
+            "legal_single_axle_kg",
+            "legal_tandem_kg",
+            "legal_gross_kg",
+            "price_growth_pct",
+            "outline",
+        ]
+        widgets = {"outline": forms.Textarea(attrs={"rows": 4, "spellcheck": "false"})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["unit_system"].help_text = (
+            "How quantities are shown and typed, from the next page on. The weights "
+            "below are in the units written beside them."
+        )
+
+    def clean_outline(self) -> Any:
+        outline = self.cleaned_data["outline"]
+        if not outline:
+            return None
+        try:
+            read_outline(outline)
+        except (DomainError, ValueError) as error:
+            raise forms.ValidationError(str(error)) from None
+        return outline
+
+
+PLACE = [
+    "code",
+    "name",
+    "state_code",
+    "station_id",
+    "route",
+    "location_ref",
+    "directions",
+    "latitude",
+    "longitude",
+    "time_zone",
+    "pavement_type",
+    "pavement_year",
+    "controller",
+    "power",
+    "communications",
+    "note",
+]
+
+
+class SiteForm(FactForm):
+    """What a site is; its state is changed by :class:`SiteStateForm`."""
+
+    class Meta:
+        model = Site
+        fields = PLACE
+        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
+
+
+class SiteAddForm(FactForm):
+    """A new site, planned or in service since a day."""
+
+    class Meta:
+        model = Site
+        fields = [*PLACE[:4], "state", "in_service_on", *PLACE[4:]]
+        widgets = {
+            "in_service_on": DateInput(),
+            "note": forms.Textarea(attrs={"rows": 3}),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["state"].choices = [  # type: ignore[attr-defined]
+            (state.value, state.label)
+            for state in (SiteState.PLANNED, SiteState.IN_SERVICE)
+        ]
+        self.fields["in_service_on"].help_text = "Its first day; only if in service."
+
+
+class SiteStateForm(forms.Form):
+    """Move a site to another state from a day on."""
+
+    state = forms.ChoiceField(label="New state", widget=forms.RadioSelect)
+    on = forms.DateField(label="From", widget=DateInput())
+    why = forms.CharField(label="Why", max_length=200)
+
+    def __init__(self, *args: Any, wim_site: Site, today: dt.date, **kw: Any) -> None:
+        kw.setdefault("initial", {})["on"] = today
+        super().__init__(*args, **kw)
+        self.today = today
+        self.fields["state"].choices = [  # type: ignore[attr-defined]
+            (state.value, state.label) for state in SiteState if state != wim_site.state
+        ]
+
+    def clean_on(self) -> dt.date:
+        on: dt.date = self.cleaned_data["on"]
+        if on > self.today:
+            raise forms.ValidationError(
+                f"{on} lies ahead of today ({self.today}); a state is changed on the "
+                "day it changes."
+            )
+        return on
+
+
+class LaneForm(FactForm):
+    """A lane as its traffic records number it."""
+
+    class Meta:
+        model = Lane
+        fields = [
+            "direction",
+            "number",
+            "width_m",
+            "arrangement",
+            "opened_on",
+            "closed_on",
+        ]
+        widgets = {"opened_on": DateInput(), "closed_on": DateInput()}
+
+    def clean(self) -> dict[str, Any]:
+        found = super().clean() or {}
+        clash = Lane.objects.filter(
+            wim_site_id=self.instance.wim_site_id,
+            direction=found.get("direction"),
+            number=found.get("number"),
+        ).exclude(pk=self.instance.pk)
+        if "number" in found and "direction" in found and clash.exists():
+            self.add_error(
+                "number",
+                f"This site has a lane {clash[0].label} already; change that one, or "
+                "give this one its own number.",
+            )
+        return found
