@@ -8,6 +8,7 @@ read the list. A check proposes; a person decides.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -16,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from quality.calc.daily import HOUR_COLUMNS
+from quality.calc.days import as_day
 from quality.calc.gaps import GAP_PROBABILITY, WATCH_PROBABILITY, empty_runs
 from wimprog.lib.units import format_number
 
@@ -85,8 +87,8 @@ class LaneDays:
         cls,
         by_day: pd.DataFrame,
         *,
-        first_on: np.datetime64 | None = None,
-        last_on: np.datetime64 | None = None,
+        first_on: np.datetime64 | dt.date | None = None,
+        last_on: np.datetime64 | dt.date | None = None,
     ) -> LaneDays:
         """From :attr:`quality.calc.daily.Daily.by_day`.
 
@@ -100,10 +102,10 @@ class LaneDays:
                 raise ValueError("give first_on and last_on when there are no days")
             first_on = dates.min() if first_on is None else first_on
             last_on = dates.max() if last_on is None else last_on
-        first_on, last_on = np.datetime64(first_on, "D"), np.datetime64(last_on, "D")
-        every = np.arange(first_on, last_on + 1)
-        inside = (dates >= first_on) & (dates <= last_on)
-        place = (dates[inside] - first_on).astype(np.int64)
+        first, last = as_day(first_on), as_day(last_on)
+        every = np.arange(first, last + 1)
+        inside = (dates >= first) & (dates <= last)
+        place = (dates[inside] - first).astype(np.int64)
         recorded = np.zeros(len(every), dtype=bool)
         recorded[place] = True
 
@@ -203,7 +205,7 @@ def _volume(days: LaneDays, check: Check, limit: float) -> list[Finding]:
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.log(volume / usual)
     findings = []
-    for day in np.flatnonzero(np.isfinite(ratio) & (ratio < 0)):
+    for day in np.flatnonzero(np.isfinite(ratio) & (ratio < 0)).tolist():
         before = ratio[max(day - 7 * VOLUME_WEEKS, 0) : day]
         before = before[np.isfinite(before)]
         if len(before) < LEAST_RATIOS:

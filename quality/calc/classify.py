@@ -74,7 +74,9 @@ RULES: tuple[ClassRule, ...] = (
     ClassRule(3, "other, trailer", ((10.11, 23.09), (6.0, 25.0)), (1.0, 11.99)),
     ClassRule(4, "bus, 3 axles", ((23.10, 40.0), (3.0, 7.0)), (20.0, NO_TOP)),
     ClassRule(5, "2-axle, trailer", ((6.0, 23.09), (6.3, 30.0)), (12.0, 19.99), 2.5),
-    ClassRule(6, "3-axle single unit", ((6.0, 23.09), (2.5, 6.29)), (12.0, NO_TOP), 3.5),
+    ClassRule(
+        6, "3-axle single unit", ((6.0, 23.09), (2.5, 6.29)), (12.0, NO_TOP), 3.5
+    ),
     ClassRule(8, "2-S1", ((6.0, 23.09), (11.0, 45.0)), (20.0, NO_TOP), 3.5),
     ClassRule(
         2, "car, trailer", ((6.0, 10.10), (6.0, 30.0), (1.0, 11.99)), (1.0, 11.99)

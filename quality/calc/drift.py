@@ -9,12 +9,14 @@ the baseline is itself estimated.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.stats import t as student_t
 
-from quality.calc.cusum import H, K, Cusum, cusum
+from quality.calc.cusum import Cusum, H, K, cusum
+from quality.calc.days import as_day
 from quality.calc.false_alarms import false_alarm_chance
 from quality.calc.week_spread import Spread, week_spread
 from wimprog.lib.judgement import Condition, Interval, Judgement, Verdict
@@ -89,7 +91,7 @@ def drift_since(
     mean_kg: np.ndarray,
     n_trucks: np.ndarray,
     is_enough: np.ndarray | None = None,
-    calibrated_on: np.datetime64 | None,
+    calibrated_on: np.datetime64 | dt.date | None,
     reference_kg: float | None = None,
     limit_pct: float = DRIFT_LIMIT_PCT,
     baseline_weeks: int = BASELINE_WEEKS,
@@ -142,11 +144,12 @@ def drift_since(
     if (np.diff(week_on.astype(np.int64)) <= 0).any():
         raise ValueError("weeks must be in order, each once")
     use = np.isfinite(mean_kg)
+    calibrated: np.datetime64 | None = None
     if is_enough is not None:
         use &= np.asarray(is_enough, dtype=bool)
     if calibrated_on is not None:
-        calibrated_on = np.datetime64(calibrated_on, "D")
-        use &= week_on >= calibrated_on
+        calibrated = as_day(calibrated_on)
+        use &= week_on >= calibrated
     week_on, mean_kg, n_trucks = week_on[use], mean_kg[use], n_trucks[use]
     rule = (
         f"mean of the last {recent_weeks} weeks against "
@@ -163,7 +166,7 @@ def drift_since(
     short = n_base < LEAST_BASELINE_WEEKS and reference_kg is None
     if short or n_recent == 0 or n < 4:
         return _cannot_say(
-            week_on, mean_kg, n_trucks, calibrated_on, quantity, rule, limit_pct, h
+            week_on, mean_kg, n_trucks, calibrated, quantity, rule, limit_pct, h
         )
     spread = week_spread(mean_kg)
     base = float(mean_kg[:n_base].mean()) if reference_kg is None else reference_kg
@@ -212,7 +215,7 @@ def drift_since(
         interval=interval,
         since_on=since,
         signal_on=signal,
-        calibrated_on=calibrated_on,
+        calibrated_on=calibrated,
         baseline_kg=base,
         recent_kg=recent,
         week_sd_pct=100.0 * spread.sd / base,

@@ -34,7 +34,7 @@ class PlausibleLimits:
 
 def implausible(
     table: pa.Table | pa.RecordBatch,
-    limits: PlausibleLimits = PlausibleLimits(),  # noqa: B008  (frozen)
+    limits: PlausibleLimits = PlausibleLimits(),
 ) -> np.ndarray:
     """Which records break a physical limit.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import Protocol
 
 import numpy as np
 
@@ -13,6 +13,14 @@ from wimprog.lib.errors import UnreadableInput
 BLOCK_BYTES = 4 << 20
 LONGEST_LINE = 1 << 20
 BOM = b"\xef\xbb\xbf"
+
+
+class ByteSource(Protocol):
+    """Anything that gives bytes as a binary file does."""
+
+    def read(self, size: int, /) -> bytes:
+        """Up to ``size`` bytes; none at the end."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -29,13 +37,13 @@ class Block:
     first_line: int
     cut: bool
 
-    def line(self, place: int) -> bytes:
+    def line(self, place: int | np.integer) -> bytes:
         """The bytes of one line without its end."""
         return self.data[self.starts[place] : self.stops[place]].tobytes()
 
 
 def raw_blocks(
-    source: BinaryIO, *, block_bytes: int = BLOCK_BYTES
+    source: ByteSource, *, block_bytes: int = BLOCK_BYTES
 ) -> Iterator[tuple[bytes, bool]]:
     """Bytes that end with a line end, and whether the file's end was met instead.
 
@@ -71,7 +79,9 @@ def raw_blocks(
             )
 
 
-def line_blocks(source: BinaryIO, *, block_bytes: int = BLOCK_BYTES) -> Iterator[Block]:
+def line_blocks(
+    source: ByteSource, *, block_bytes: int = BLOCK_BYTES
+) -> Iterator[Block]:
     """Blocks of lines. CRLF and LF both end a line."""
     first_line = 1
     for raw, at_end in raw_blocks(source, block_bytes=block_bytes):

@@ -159,8 +159,8 @@ def _open_zip(source: BinaryIO) -> tuple[str, TextStream]:
         unpacked = archive.open(info)
     except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError) as error:
         raise UnreadableInput(
-            f"The zip cannot be opened ({error}). It may have been cut off in transfer: "
-            "send it again, or send the file without packing it."
+            f"The zip cannot be opened ({error}). It may have been cut off in "
+            "transfer: send it again, or send the file without packing it."
         ) from None
     stream = TextStream(unpacked, packed_bytes=info.compress_size)  # type: ignore[arg-type]
     return info.filename, stream

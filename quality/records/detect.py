@@ -21,7 +21,7 @@ from quality.records.containers import (
     container_of,
     open_text,
 )
-from quality.records.headed_csv import read_header, read_headed_csv
+from quality.records.headed_csv import read_headed_csv, read_header
 from quality.records.mapping import ColumnMapping, suggest_mapping
 from quality.records.report import Layout, ReadReport
 from quality.records.schema import TimeResolution, empty_batch
@@ -123,7 +123,7 @@ def _by_text(sample: bytes) -> tuple[Layout, str, tuple[str, ...]]:
         what = "The file is empty." if not sample else "The file holds only blanks."
         return Layout.EMPTY, f"{what} Nothing to take in.", tuple(remarks)
     if b"\0" in sample or container_of(sample) is not Container.PLAIN:
-        what = "packed a second time" if b"PK" == sample[:2] else "not text"
+        what = "packed a second time" if sample[:2] == b"PK" else "not text"
         return (
             Layout.BINARY,
             f"The file is {what}; records come as text. If it is a spreadsheet, save "

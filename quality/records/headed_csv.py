@@ -11,14 +11,13 @@ import csv
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
-from quality.records.blocks import raw_blocks
+from quality.records.blocks import ByteSource, raw_blocks
 from quality.records.csv_checks import Checked, check_rows, explain_row
 from quality.records.mapping import ColumnMapping
 from quality.records.report import Layout, ReadReport, Reason
@@ -54,7 +53,7 @@ def read_header(line: bytes, delimiter: str) -> list[str]:
 
 
 def read_headed_csv(
-    source: BinaryIO, report: ReadReport, mapping: ColumnMapping
+    source: ByteSource, report: ReadReport, mapping: ColumnMapping
 ) -> Iterator[pa.RecordBatch]:
     """Yield batches in :data:`~quality.records.schema.RECORD_SCHEMA`.
 
@@ -116,7 +115,7 @@ class _Reader:
                     mapping.speed,
                     mapping.hour,
                     mapping.vehicle_class,
-                )  # fmt: skip
+                )
             )
             if name
         )

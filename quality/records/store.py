@@ -153,7 +153,7 @@ class _Pending:
                 compression="zstd",
                 compression_level=3,
                 use_dictionary=[n for n in self.schema.names if n not in _DELTA],
-                column_encoding={name: "DELTA_BINARY_PACKED" for name in _DELTA},
+                column_encoding=dict.fromkeys(_DELTA, "DELTA_BINARY_PACKED"),
                 write_statistics=["time"],
             )
         return self._writer

@@ -88,10 +88,10 @@ def decode_block(
     """
     length, n = columns.shape
     code = np.zeros(n, dtype=np.uint8)
-    outside = (columns - np.uint8(32)) > 94
+    outside = np.asarray((columns - np.uint8(32)) > 94)
     if outside.any():
-        _mark_first(code, Reason.NOT_ASCII, outside.any(axis=0))
-    _mark_first(code, Reason.RECORD_TYPE, columns[0] != ord("W"))
+        _mark_first(code, Reason.NOT_ASCII, np.asarray(outside.any(axis=0)))
+    _mark_first(code, Reason.RECORD_TYPE, np.asarray(columns[0] != ord("W")))
     if length >= at.MARK_LENGTH:
         letters = columns[21:23] | 32
         marks = ((letters == ord("m")) | (letters == ord("d"))).any(axis=0)
@@ -124,11 +124,11 @@ def _check_digits(
     numeric = at.IS_NUMERIC[:length]
     bad = digits > 9
     bad[at.STATION.start : at.STATION.stop] = False
-    wrong = bad[1:11].any(axis=0)
+    wrong = np.asarray(bad[1:11].any(axis=0))
     wrong |= blank[at.DIRECTION.start] | blank[at.LANE.start] | blank[2] | blank[8]
     _mark_first(code, Reason.STATION, wrong)
     bad &= numeric[:, None]
-    wrong = bad[11:].any(axis=0)
+    wrong = np.asarray(bad[11:].any(axis=0))
     if blank[numeric].any():
         gap = blank[1:] & ~blank[:-1]
         gap &= at.IS_INNER[1:length, None]

@@ -8,14 +8,13 @@ the sound ones around it are kept, in file order.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import BinaryIO
 
 import numpy as np
 import pyarrow as pa
 from numpy.lib.stride_tricks import sliding_window_view
 
 from quality.records import w_layout as at
-from quality.records.blocks import Block, line_blocks
+from quality.records.blocks import Block, ByteSource, line_blocks
 from quality.records.report import HourMark, Layout, ReadReport, Reason
 from quality.records.schema import (
     CODE_TYPE,
@@ -42,7 +41,7 @@ SCHEMA = with_resolution(RECORD_SCHEMA, TimeResolution.HOUR)
 
 
 def read_w_records(
-    source: BinaryIO,
+    source: ByteSource,
     report: ReadReport,
     *,
     layout: Layout = Layout.W_FIXED,

@@ -95,8 +95,8 @@ def _put(columns: np.ndarray, field: at.FieldAt, values: np.ndarray) -> None:
     low, high = int(values.min(initial=0)), int(values.max(initial=0))
     if low < 0 or high >= 10**field.width:
         raise DomainError(
-            f"A {field.name} of {high if low >= 0 else low:,} does not fit the record's "
-            f"{field.width} columns."
+            f"A {field.name} of {high if low >= 0 else low:,} does not fit the "
+            f"record's {field.width} columns."
         )
     left = values.astype(np.uint32)
     for place in range(field.stop - 1, field.start - 1, -1):
