@@ -1,0 +1,222 @@
+"""Lives of sensors, the curves fitted to them, and each live sensor's chances."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Q
+
+from installs.calc.types import (
+    Life,
+    LifePrior,
+    SensorForecast,
+    SensorInService,
+    Technology,
+    WeibullFit,
+    years_between,
+)
+from installs.models import Installation, TechnologyProfile
+from sites.selectors import program_get
+from wimprog.lib import clock
+
+HORIZONS_YEARS = (1, 2, 5)
+Chance = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What is expected of a technology before its own failures, and its price.
+
+    ``cost`` is None where the agency has entered none; nothing published stands in.
+    """
+
+    technology: Technology
+    prior: LifePrior
+    cost: Decimal | None
+    cost_source: str
+    is_agencys_own: bool
+
+
+@dataclass(frozen=True)
+class LaneChance:
+    """The chances of one live sensor of a lane: (chance, low, high) by horizon."""
+
+    installation_id: int
+    position: str
+    technology: str
+    within: dict[int, Chance]
+    basis: str
+
+
+def program_today() -> dt.date:
+    """Today on the program's clock."""
+    return clock.today(program_get().time_zone)
+
+
+def technology_expectations() -> dict[str, Expectation]:
+    """By technology, the agency's own expectation, else the published one."""
+    from installs.calc.survival import published_prior
+
+    kept = {row.technology: row for row in TechnologyProfile.objects.all()}
+    found = {}
+    for technology in Technology:
+        row = kept.get(technology.value)
+        found[technology.value] = Expectation(
+            technology=technology,
+            prior=LifePrior(median_years=row.expected_life_years, source=row.source)
+            if row
+            else published_prior(technology),
+            cost=row.replacement_cost if row else None,
+            cost_source=row.source if row else "",
+            is_agencys_own=row is not None,
+        )
+    return found
+
+
+def life_rows(
+    today: dt.date | None = None, technology: str = ""
+) -> list[dict[str, Any]]:
+    """The installations behind the lives, as they stood on ``today``.
+
+    An ending after ``today`` is not known yet, so that a forecast as of an earlier day
+    rests only on what was known then.
+    """
+    today = today or program_today()
+    rows = Installation.objects.filter(installed_on__lte=today)
+    if technology:
+        rows = rows.filter(sensor__model__technology=technology)
+    found = []
+    for row in rows.order_by("installed_on", "pk").values(
+        "pk",
+        "sensor_id",
+        "lane_id",
+        "position",
+        "installed_on",
+        "ended_on",
+        "end_reason",
+        "failure_mode",
+        "sensor__model__technology",
+    ):
+        row["technology"] = row.pop("sensor__model__technology")
+        if row["ended_on"] is not None and row["ended_on"] > today:
+            row |= {"ended_on": None, "end_reason": "", "failure_mode": ""}
+        row["age_years"] = years_between(row["installed_on"], row["ended_on"] or today)
+        row["failed"] = row["end_reason"] == "failed"
+        found.append(row)
+    return found
+
+
+def _lives(rows: Iterable[dict[str, Any]]) -> dict[str, list[Life]]:
+    found: dict[str, list[Life]] = defaultdict(list)
+    for row in rows:
+        found[row["technology"]].append(
+            Life(age_years=row["age_years"], failed=row["failed"], key=str(row["pk"]))
+        )
+    return dict(found)
+
+
+def lives_by_technology(today: dt.date | None = None) -> dict[str, list[Life]]:
+    """Every life, failed or censored, by technology."""
+    return _lives(life_rows(today))
+
+
+def fits_of(
+    lives: dict[str, list[Life]], expectations: dict[str, Expectation]
+) -> dict[str, WeibullFit]:
+    """The life curve of each technology that has lived at all."""
+    from installs.calc.survival import fit_weibull
+
+    return {
+        technology: fit_weibull(lived, prior=expectations[technology].prior)
+        for technology, lived in sorted(lives.items())
+    }
+
+
+def fits_by_technology(today: dt.date | None = None) -> dict[str, WeibullFit]:
+    """The life curve of each technology: by maximum likelihood, or with its prior."""
+    return fits_of(lives_by_technology(today), technology_expectations())
+
+
+def sensors_in_service(
+    rows: Iterable[dict[str, Any]],
+) -> list[SensorInService]:
+    """Those of the rows that are in the road still."""
+    return [
+        SensorInService(
+            key=str(row["pk"]),
+            technology=Technology(row["technology"]),
+            age_years=row["age_years"],
+        )
+        for row in rows
+        if row["ended_on"] is None
+    ]
+
+
+def forecasts_of(
+    rows: list[dict[str, Any]], fits: dict[str, WeibullFit]
+) -> dict[int, SensorForecast]:
+    """Chances of each live sensor, by the installation's key."""
+    from installs.calc.forecast import sensor_forecasts
+
+    found = sensor_forecasts(
+        sensors_in_service(rows),
+        {Technology(word): fit for word, fit in fits.items()},
+        horizons_years=HORIZONS_YEARS,
+    )
+    return {int(one.key): one for one in found}
+
+
+def _within(forecast: SensorForecast) -> dict[int, Chance]:
+    return {
+        int(c.horizon_years): (c.probability, c.low, c.high) for c in forecast.chances
+    }
+
+
+def sensor_chances(today: dt.date | None = None) -> dict[int, dict[int, Chance]]:
+    """Chance of failing within 1, 2 and 5 years (with interval) by installation."""
+    rows = life_rows(today)
+    fits = fits_of(_lives(rows), technology_expectations())
+    return {pk: _within(one) for pk, one in forecasts_of(rows, fits).items()}
+
+
+def chances_by_lane(today: dt.date | None = None) -> dict[int, list[LaneChance]]:
+    """The same by lane, with what each rests on."""
+    rows = life_rows(today)
+    forecasts = forecasts_of(rows, fits_of(_lives(rows), technology_expectations()))
+    found: dict[int, list[LaneChance]] = defaultdict(list)
+    for row in rows:
+        forecast = forecasts.get(row["pk"])
+        if forecast is not None:
+            found[row["lane_id"]].append(
+                LaneChance(
+                    installation_id=row["pk"],
+                    position=row["position"],
+                    technology=row["technology"],
+                    within=_within(forecast),
+                    basis=forecast.basis,
+                )
+            )
+    return dict(found)
+
+
+def technologies_by_lane(lane_ids: Iterable[int]) -> dict[int, tuple[str, ...]]:
+    """Technologies of the live sensors of each lane; those that weigh come first."""
+    rows = (
+        Installation.objects.live()
+        .filter(Q(lane_id__in=list(lane_ids)))
+        .values_list("lane_id", "sensor__model__technology")
+        .distinct()
+        .order_by("lane_id")
+    )
+    found: dict[int, set[str]] = defaultdict(set)
+    for lane_id, technology in rows:
+        found[lane_id].add(technology)
+    return {
+        lane_id: tuple(sorted(words, key=lambda w: (not Technology(w).weighs, w)))
+        for lane_id, words in found.items()
+    }
