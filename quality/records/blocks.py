@@ -11,6 +11,8 @@ import numpy as np
 from wimprog.lib.errors import UnreadableInput
 
 BLOCK_BYTES = 4 << 20
+BLOCK_LINES = 1 << 17
+"""So that a file of nothing but line ends stays small in memory too."""
 LONGEST_LINE = 1 << 20
 BOM = b"\xef\xbb\xbf"
 
@@ -94,5 +96,10 @@ def line_blocks(
         stops = ends.copy()
         before = data[np.maximum(ends - 1, 0)]
         stops[(before == 13) & (ends > starts)] -= 1
-        yield Block(data, starts, stops, first_line, at_end)
-        first_line += len(ends)
+        for begin in range(0, len(ends), BLOCK_LINES):
+            chosen = slice(begin, begin + BLOCK_LINES)
+            last = begin + BLOCK_LINES >= len(ends)
+            yield Block(
+                data, starts[chosen], stops[chosen], first_line, at_end and last
+            )
+            first_line += len(ends[chosen])

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO
@@ -98,10 +99,7 @@ def _detect(sample: bytes, container: Container, member: str) -> Detection:
         delimiter = _delimiter(line) or ","
         header = tuple(read_header(line, delimiter))
         mapping = suggest_mapping(header, delimiter=delimiter)
-        if delimiter == ";" and _decimal_commas(sample):
-            mapping = ColumnMapping.from_dict(
-                {**mapping.as_dict(), "decimal_mark": ","}
-            )
+        mapping = _with_marks(mapping, header, sample)
     if container is not Container.PLAIN:
         inside = f"“{member}” in a zip" if member else "a gzip file"
         sentence = f"{sentence} It comes as {inside}."
@@ -201,13 +199,35 @@ def _delimiter(line: bytes) -> str:
     return best if counts[best] >= 3 else ""
 
 
-def _decimal_commas(sample: bytes) -> bool:
+def _with_marks(
+    mapping: ColumnMapping, header: tuple[str, ...], sample: bytes
+) -> ColumnMapping:
+    """The suggestion with decimal mark and order of the date, told from the cells.
+
+    A date that could be either way round stays year first, so that reading it fails
+    and asks, instead of guessing.
+    """
     text = sample.decode("utf-8", errors="replace")
-    rows = list(csv.reader(io.StringIO(text), delimiter=";"))[1:20]
-    cells = [cell.strip() for row in rows for cell in row]
-    return any(
+    rows = list(csv.reader(io.StringIO(text), delimiter=mapping.delimiter))[1:]
+    cells = [cell.strip() for row in rows[:20] for cell in row]
+    if mapping.delimiter != "," and any(
         cell.count(",") == 1 and cell.replace(",", "").isdigit() for cell in cells
-    )
+    ):
+        mapping = replace(mapping, decimal_mark=",")
+    name = mapping.time or mapping.date
+    if name in header:
+        place = header.index(name)
+        dates = [
+            re.match(r"(\d+)[/.-](\d+)[/.-]\d{4}", row[place].strip())
+            for row in rows
+            if len(row) > place
+        ]
+        found = [(int(one[1]), int(one[2])) for one in dates if one]
+        if any(first > 12 for first, _ in found):
+            mapping = replace(mapping, date_order="dmy")
+        elif any(second > 12 for _, second in found):
+            mapping = replace(mapping, date_order="mdy")
+    return mapping
 
 
 def _is_number(text: str) -> bool:

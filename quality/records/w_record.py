@@ -194,8 +194,7 @@ class _Reader:
         line = np.full((at.line_length(2), 1), ord("1"), dtype=np.uint8)
         line[: len(head), 0] = head
         line[at.VEHICLE_CLASS.start : at.GROSS.start] = 32
-        line[at.GROSS.start :, 0] = list(b"000002020000010001000001")
-        line[at.AXLES.start : at.AXLES.stop, 0] = list(b"02")
+        line[at.GROSS.start :, 0] = list(b"0000020200001000100001")
         found = Decoded.room(1)
         decode_block(line, found, np.zeros(1, dtype=np.int64), _ANY_SUM)
         if found.code[0] != KEPT:
