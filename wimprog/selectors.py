@@ -12,6 +12,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
 from django.core.cache import cache
 from django.db.models import Count, Max
 
@@ -118,6 +119,10 @@ def program_health(program: Program, today: dt.date) -> ProgramHealth:
     return kept
 
 
+def _day(day: np.datetime64 | None) -> dt.date | None:
+    return None if day is None else day.astype(dt.date)
+
+
 def _due_on(program: Program, last: dt.date | None) -> dt.date | None:
     if last is None:
         return None
@@ -183,11 +188,11 @@ def _program_health(program: Program, today: dt.date) -> ProgramHealth:
             last_calibrated_on=calibrated.get(lane.pk),
             calibration_due_on=_due_on(program, calibrated.get(lane.pk)),
             drift_pct=drift.change_pct if drift else None,
-            drift_low_pct=drift.low_pct if drift else None,
-            drift_high_pct=drift.high_pct if drift else None,
-            drift_since=drift.since if drift else None,
+            drift_low_pct=drift.interval.low if drift and drift.interval else None,
+            drift_high_pct=drift.interval.high if drift and drift.interval else None,
+            drift_since=_day(drift.since_on) if drift else None,
             drift_n_weeks=drift.n_weeks if drift else 0,
-            drift_why_not=drift.why_not
+            drift_why_not=drift.judgement.sentence
             if drift
             else "Drift cannot be said before the first calibration.",
             last_verdict=result.verdict_word if result else "",

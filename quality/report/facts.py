@@ -299,11 +299,11 @@ def _drifts(
                 lane=names[lane_id],
                 since=since.get(lane_id),
                 change_pct=drift.change_pct if drift else None,
-                low_pct=drift.low_pct if drift else None,
-                high_pct=drift.high_pct if drift else None,
+                low_pct=drift.interval.low if drift and drift.interval else None,
+                high_pct=drift.interval.high if drift and drift.interval else None,
                 n_weeks=drift.n_weeks if drift else 0,
                 n_trucks=drift.n_trucks if drift else 0,
-                why_not=drift.why_not if drift else "never calibrated",
+                why_not=drift.judgement.sentence if drift else "never calibrated",
             )
         )
     return found
