@@ -157,6 +157,11 @@ class LaneDay(models.Model):
     )
     n_vehicles = models.PositiveIntegerField()
     n_unclassified = models.PositiveIntegerField(default=0)
+    n_implausible = models.PositiveIntegerField(default=0)
+    hourly = models.BinaryField(
+        default=bytes,
+        help_text="Vehicles of hours 0 to 23 as 24 little-endian 16-bit counts.",
+    )
     findings = models.JSONField(
         default=list, blank=True, help_text="Sentences of the checks that fired."
     )
