@@ -1,5 +1,38 @@
-"""Addresses of this app."""
+"""Addresses of the roadside and of renewal."""
+
+from django.urls import path
+
+from installs.views import renewal, roadside, sensors, visits
 
 app_name = "installs"
 
-urlpatterns: list = []
+urlpatterns = [
+    path("roadside/", roadside.roadside, name="roadside"),
+    path("roadside/sensors/", sensors.sensor_list, name="sensor-list"),
+    path(
+        "roadside/sensors/export/<str:fmt>/",
+        sensors.sensor_export,
+        name="sensor-export",
+    ),
+    path("roadside/sensors/add/", sensors.sensor_add, name="sensor-add"),
+    path("roadside/sensors/<int:pk>/", sensors.sensor_detail, name="sensor-detail"),
+    path("roadside/sensors/<int:pk>/edit/", sensors.sensor_edit, name="sensor-edit"),
+    path(
+        "roadside/lanes/<int:lane>/install/",
+        sensors.installation_add,
+        name="installation-add",
+    ),
+    path(
+        "roadside/installations/<int:pk>/end/",
+        sensors.installation_end,
+        name="installation-end",
+    ),
+    path("roadside/installations/<int:pk>/test/", visits.test_add, name="test-add"),
+    path("roadside/visits/", visits.visit_list, name="visit-list"),
+    path("roadside/visits/add/", visits.visit_add, name="visit-add"),
+    path("roadside/visits/<int:pk>/", visits.visit_detail, name="visit-detail"),
+    path("roadside/visits/<int:pk>/edit/", visits.visit_edit, name="visit-edit"),
+    path("renewal/", renewal.forecast, name="forecast"),
+    path("renewal/lives/", renewal.lives, name="lives"),
+    path("renewal/export/<str:fmt>/", renewal.forecast_export, name="forecast-export"),
+]

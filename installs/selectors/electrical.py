@@ -43,7 +43,7 @@ class TestRow:
     __test__ = False  # not a test case
 
     test: ElectricalTest
-    cells: tuple[tuple[str, Judgement | None], ...]
+    named: tuple[tuple[ElectricalQuantity, str, Judgement | None], ...]
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def _judge(
 ) -> Judgement:
     from installs.calc.electrical import judge_reading
 
-    return judge_reading(quantity, reading, limit)
+    return judge_reading(quantity, reading.value, limit, over_range=reading.over_range)
 
 
 def story_of(
@@ -97,17 +97,16 @@ def story_of(
 
     ``readings`` in the order of their days, at least one.
     """
-    from installs.calc.electrical import limit_crossing, reading_trend
+    from installs.calc.electrical import electrical_trend, limit_crossing
 
-    trend = reading_trend(quantity, readings)
-    crossing = limit_crossing(trend, limit) if limit and trend.is_known else None
+    trend = electrical_trend(quantity, readings)
     return QuantityStory(
         quantity=quantity,
         readings=tuple(readings),
         limit=limit,
         judgement=_judge(quantity, readings[-1], limit),
         trend=trend,
-        crossing=crossing,
+        crossing=limit_crossing(trend, limit),
     )
 
 
@@ -145,7 +144,7 @@ def installation_tests(installation: Installation) -> InstallationTests:
     return InstallationTests(
         quantities=quantities,
         rows=tuple(
-            TestRow(test, tuple(row.get(str(q), ("", None)) for q in quantities))
+            TestRow(test, tuple((q, *row.get(str(q), ("", None))) for q in quantities))
             for test, row in reversed(list(zip(tests, cells, strict=True)))
         ),
         stories=tuple(
@@ -215,7 +214,11 @@ def electrical_findings(lane_ids: Iterable[int]) -> dict[int, ElectricalFindings
         what = f"{str(one.quantity).capitalize()} of {one.position}"
         if story.judgement.verdict == Verdict.MISSES:
             misses[one.lane_id].append(_miss_words(what, story))
-        elif story.crossing and story.crossing.expected_on:
+        elif (
+            story.crossing
+            and story.crossing.expected_on
+            and not story.crossing.already_past
+        ):
             crossings[one.lane_id].append((what, story.crossing.expected_on))
     return {
         one.lane_id: ElectricalFindings(

@@ -25,6 +25,8 @@ from sites.selectors import program_get
 from wimprog.lib import clock
 
 HORIZONS_YEARS = (1, 2, 5)
+#: The same facts give the same intervals.
+SEED = 20140
 Chance = tuple[float, float, float]
 
 
@@ -129,10 +131,10 @@ def fits_of(
     lives: dict[str, list[Life]], expectations: dict[str, Expectation]
 ) -> dict[str, WeibullFit]:
     """The life curve of each technology that has lived at all."""
-    from installs.calc.survival import fit_weibull
+    from installs.calc.survival import weibull_for_forecast
 
     return {
-        technology: fit_weibull(lived, prior=expectations[technology].prior)
+        technology: weibull_for_forecast(lived, expectations[technology].prior)
         for technology, lived in sorted(lives.items())
     }
 
@@ -161,11 +163,14 @@ def forecasts_of(
     rows: list[dict[str, Any]], fits: dict[str, WeibullFit]
 ) -> dict[int, SensorForecast]:
     """Chances of each live sensor, by the installation's key."""
+    import numpy as np
+
     from installs.calc.forecast import sensor_forecasts
 
     found = sensor_forecasts(
         sensors_in_service(rows),
         {Technology(word): fit for word, fit in fits.items()},
+        rng=np.random.default_rng(SEED),
         horizons_years=HORIZONS_YEARS,
     )
     return {int(one.key): one for one in found}
@@ -182,6 +187,26 @@ def sensor_chances(today: dt.date | None = None) -> dict[int, dict[int, Chance]]
     rows = life_rows(today)
     fits = fits_of(_lives(rows), technology_expectations())
     return {pk: _within(one) for pk, one in forecasts_of(rows, fits).items()}
+
+
+def installation_chance(
+    installation: Installation, today: dt.date
+) -> SensorForecast | None:
+    """One live installation's chances, and what they rest on."""
+    technology = installation.sensor.model.technology
+    rows = life_rows(today, technology)
+    own = [row for row in rows if row["pk"] == installation.pk]
+    fits = fits_of(_lives(rows), technology_expectations())
+    return forecasts_of(own, fits).get(installation.pk)
+
+
+def life_page(today: dt.date, technology: str) -> list[dict[str, Any]]:
+    """The lives of a technology with their sensors and lanes, for people to check."""
+    rows = life_rows(today, technology)
+    places = Installation.objects.select_related(
+        "sensor__model", "lane__wim_site"
+    ).in_bulk([row["pk"] for row in rows])
+    return [row | {"installation": places[row["pk"]]} for row in rows]
 
 
 def chances_by_lane(today: dt.date | None = None) -> dict[int, list[LaneChance]]:

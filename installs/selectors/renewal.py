@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from decimal import Decimal
 
 from installs.calc.types import (
     FleetForecast,
@@ -16,6 +15,7 @@ from installs.calc.types import (
 )
 from installs.models import Installation
 from installs.selectors.lives import (
+    SEED,
     Expectation,
     _lives,
     fits_of,
@@ -51,6 +51,16 @@ class SensorRisk:
     forecast: SensorForecast
 
     @property
+    def chance_1y(self) -> float:
+        """Chance of failing within a year."""
+        return self.forecast.within(1).probability
+
+    @property
+    def chance_5y(self) -> float:
+        """Chance of failing within five years."""
+        return self.forecast.within(5).probability
+
+    @property
     def chance_2y(self) -> float:
         """Chance of failing within two years."""
         return self.forecast.within(2).probability
@@ -67,9 +77,9 @@ class Renewal:
     fleet: FleetForecast | None
 
 
-def _prices(expectations: dict[str, Expectation]) -> dict[Technology, Decimal]:
+def _prices(expectations: dict[str, Expectation]) -> dict[Technology, float]:
     return {
-        one.technology: one.cost
+        one.technology: float(one.cost)
         for one in expectations.values()
         if one.cost is not None
     }
@@ -79,7 +89,9 @@ def renewal_forecast(
     program: Program, today: dt.date, *, n_years: int = DEFAULT_YEARS
 ) -> Renewal:
     """The forecast as of a day, from the lives as they were known then."""
-    from installs.calc.forecast import budget_years, fleet_forecast
+    import numpy as np
+
+    from installs.calc.forecast import CostAssumptions, budget_periods, fleet_forecast
     from installs.calc.survival import kaplan_meier
 
     rows = life_rows(today)
@@ -103,14 +115,15 @@ def renewal_forecast(
     ]
     fleet = None
     if live:
+        prices = _prices(expectations)
         fleet = fleet_forecast(
             live,
-            lives,
-            fits,
-            periods=budget_years(
-                today, n_years, start_month=program.fiscal_year_start_month
-            ),
-            prices=_prices(expectations),
+            {Technology(word): fit for word, fit in fits.items()},
+            budget_periods(today, n_years, first_month=program.fiscal_year_start_month),
+            rng=np.random.default_rng(SEED),
+            costs=CostAssumptions(prices, program.price_growth_pct / 100.0)
+            if prices
+            else None,
         )
     return Renewal(
         as_of=today,

@@ -1,0 +1,234 @@
+"""Tables of sensors, visits and the renewal forecast."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from installs.models import Installation, MaintenanceVisit, Sensor
+from installs.selectors import Renewal, SensorRisk
+from wimprog.lib.tables import NO_DATA, Table
+from wimprog.lib.units import format_number
+
+NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
+DATE = {"td": {"class": "date"}}
+
+
+def day(value: dt.date | None) -> str:
+    """A day for people: "3 May 2031"."""
+    return f"{value.day} {value:%b %Y}" if value else NO_DATA
+
+
+def local_day(at: dt.datetime, zone: str) -> dt.date:
+    """The day of an instant on the clock at the site."""
+    return at.astimezone(ZoneInfo(zone)).date()
+
+
+def per_cent(share: float) -> str:
+    """A chance in whole per cent; never a flat 0 or 100 for what is neither."""
+    if 0 < share < 0.005:
+        return "< 1 %"
+    if 0.995 <= share < 1:
+        return "> 99 %"
+    return f"{format_number(100 * share, 0)} %"
+
+
+class SensorTable(Table):
+    """One row a sensor, with where it is or last was."""
+
+    caption = "Sensors"
+    serial = tables.Column("Sensor", order_by=("model__maker", "serial"))
+    technology = tables.Column(accessor="model__technology")
+    state = tables.Column()
+    place = tables.Column(accessor="places", order_by=("place_site", "pk"))
+    installed_on = tables.Column("Installed", attrs=DATE)
+    last_test_at = tables.Column("Last electrical test", attrs=DATE)
+
+    class Meta(Table.Meta):
+        empty_text = "No sensor matches."
+
+    def render_serial(self, record: Sensor) -> str:
+        return format_html(
+            '<a href="{}">{}</a>', record.get_absolute_url(), str(record)
+        )
+
+    def render_place(self, value: list[Installation]) -> str:
+        if not value:
+            return NO_DATA
+        place = value[0]
+        word = "" if place.ended_on is None else "last "
+        return format_html(
+            '{}<a href="{}">{}</a> {}',
+            word,
+            place.lane.get_absolute_url(),
+            str(place.lane),
+            place.position,
+        )
+
+    def render_installed_on(self, value: dt.date) -> str:
+        return day(value)
+
+    def render_last_test_at(self, value: dt.datetime, record: Any) -> str:
+        zone = record.places[0].lane.wim_site.time_zone if record.places else "UTC"
+        return day(local_day(value, zone))
+
+
+SENSOR_HEADINGS = (
+    "maker", "model", "serial", "lot", "technology", "state", "site", "lane",
+    "position", "installed on", "ended on", "why it ended", "last electrical test",
+)  # fmt: skip
+
+
+def sensor_sheet(rows: Iterable[Any]) -> Iterable[list[Any]]:
+    """The rows of the sensor list for a spreadsheet."""
+    for one in rows:
+        place = one.places[0] if one.places else None
+        yield [
+            one.model.maker,
+            one.model.name,
+            one.serial,
+            one.lot,
+            one.model.technology,
+            one.state,
+            place.lane.wim_site.code if place else "",
+            place.lane.label if place else "",
+            place.position if place else "",
+            place.installed_on if place else None,
+            place.ended_on if place else None,
+            place.end_reason if place else "",
+            local_day(one.last_test_at, place.lane.wim_site.time_zone)
+            if place and one.last_test_at
+            else None,
+        ]
+
+
+class VisitTable(Table):
+    """One row a visit, newest first."""
+
+    caption = "Visits"
+    arrived_at = tables.Column("Day", attrs=DATE)
+    wim_site = tables.Column("Site", accessor="wim_site__code")
+    lane = tables.Column(order_by=("lane__direction", "lane__number"))
+    purpose = tables.Column()
+    people = tables.Column()
+    findings = tables.Column(orderable=False)
+    n_tests = tables.Column("Electrical tests", attrs=NUMBER)
+
+    class Meta(Table.Meta):
+        empty_text = "No visit matches."
+
+    def render_arrived_at(self, record: MaintenanceVisit) -> str:
+        on = local_day(record.arrived_at, record.wim_site.time_zone)
+        return format_html(
+            '<a href="{}">{}</a>',
+            reverse("installs:visit-detail", args=[record.pk]),
+            day(on),
+        )
+
+    def render_lane(self, record: MaintenanceVisit) -> str:
+        return record.lane.label if record.lane else "whole site"
+
+    def render_findings(self, value: str) -> str:
+        return value if len(value) < 120 else f"{value[:117]}…"
+
+
+class RiskTable(Table):
+    """One row a live sensor, with its chances of failing."""
+
+    caption = "Sensors in the road and their chances of failing"
+    sensor = tables.Column(
+        accessor="installation", order_by=("installation__sensor__serial",)
+    )
+    place = tables.Column(
+        accessor="installation__lane", order_by=("installation__lane__wim_site__code",)
+    )
+    technology = tables.Column()
+    age_years = tables.Column("Age, years", attrs=NUMBER)
+    one = tables.Column(
+        "Within 1 year", accessor="forecast", order_by=("chance_1y",), attrs=NUMBER
+    )
+    two = tables.Column(
+        "Within 2 years", accessor="forecast", order_by=("chance_2y",), attrs=NUMBER
+    )
+    five = tables.Column(
+        "Within 5 years", accessor="forecast", order_by=("chance_5y",), attrs=NUMBER
+    )
+
+    class Meta(Table.Meta):
+        empty_text = "No sensor is in the road."
+
+    def render_sensor(self, value: Installation) -> str:
+        return format_html(
+            '<a href="{}">{}</a>', value.get_absolute_url(), str(value.sensor)
+        )
+
+    def render_place(self, record: SensorRisk) -> str:
+        lane = record.installation.lane
+        return format_html(
+            '<a href="{}">{}</a> {}',
+            lane.get_absolute_url(),
+            str(lane),
+            record.installation.position,
+        )
+
+    def render_age_years(self, value: float) -> str:
+        return format_number(value, 1)
+
+    def _chance(self, record: SensorRisk, years: float) -> str:
+        chance = record.forecast.within(years)
+        return format_html(
+            '<b>{}</b> <span class="quiet">{} to {}</span>',
+            per_cent(chance.probability),
+            per_cent(chance.low),
+            per_cent(chance.high),
+        )
+
+    def render_one(self, record: SensorRisk) -> str:
+        return self._chance(record, 1)
+
+    def render_two(self, record: SensorRisk) -> str:
+        return self._chance(record, 2)
+
+    def render_five(self, record: SensorRisk) -> str:
+        return self._chance(record, 5)
+
+
+RISK_HEADINGS = (
+    "site", "lane", "position", "sensor", "technology", "installed on", "age, years",
+    *(
+        f"{part} {years} y"
+        for years in (1, 2, 5)
+        for part in ("chance within", "low", "high")
+    ),
+    "interval level", "median remaining, years", "rests on",
+)  # fmt: skip
+
+
+def risk_sheet(found: Renewal) -> Iterable[list[Any]]:
+    """The sensors and their chances for a spreadsheet."""
+    for risk in found.risks:
+        lane = risk.installation.lane
+        chances = [risk.forecast.within(years) for years in (1, 2, 5)]
+        yield [
+            lane.wim_site.code,
+            lane.label,
+            risk.installation.position,
+            str(risk.installation.sensor),
+            risk.technology,
+            risk.installation.installed_on,
+            round(risk.age_years, 3),
+            *(
+                round(number, 4)
+                for chance in chances
+                for number in (chance.probability, chance.low, chance.high)
+            ),
+            chances[0].level,
+            round(risk.forecast.median_remaining_years, 2),
+            risk.forecast.basis,
+        ]

@@ -1,0 +1,179 @@
+"""Sensors: the list, one sensor's page, adding, installing, ending."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+from django_tables2 import RequestConfig
+
+from installs import cautions, figures, selectors
+from installs.filters import SensorFilter
+from installs.forms import InstallationEndForm, InstallationForm, SensorForm
+from installs.models import Installation, Sensor, SensorModel
+from installs.services import installation_end as end_installation
+from installs.services import sensor_install, sensor_save
+from installs.tables import SENSOR_HEADINGS, SensorTable, sensor_sheet
+from installs.views.common import form_page, installations, show_form, unit_system
+from sites.models import Lane
+from wimprog.lib import clock
+from wimprog.lib.tables import export_rows
+from wimprog.lib.web import needs, try_service
+
+
+@needs("installs.view_sensor")
+@require_safe
+def sensor_list(request: HttpRequest) -> HttpResponse:
+    """All sensors, in the road or not."""
+    chosen = SensorFilter(request.GET, queryset=selectors.sensor_list())
+    table = SensorTable(chosen.qs)
+    RequestConfig(request, paginate={"per_page": 25}).configure(table)
+    context = {"filter": chosen, "table": table, "any": Sensor.objects.exists()}
+    return render(request, "installs/sensor_list.html", context)
+
+
+@needs("installs.view_sensor")
+@require_safe
+def sensor_export(request: HttpRequest, fmt: str) -> HttpResponse:
+    """The sensor list, as filtered, for a spreadsheet."""
+    if fmt not in ("csv", "xlsx"):
+        raise Http404("csv or xlsx")
+    chosen = SensorFilter(request.GET, queryset=selectors.sensor_list())
+    return export_rows(
+        name="sensors", fmt=fmt, headings=SENSOR_HEADINGS, rows=sensor_sheet(chosen.qs)
+    )
+
+
+@needs("installs.view_sensor", "installs.view_installation")
+@require_safe
+def sensor_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """One sensor: facts, lives, electrical tests with trends, chances."""
+    sensor = get_object_or_404(Sensor.objects.select_related("model"), pk=pk)
+    lives = selectors.sensor_lives(sensor)
+    context: dict[str, Any] = {"sensor": sensor, "lives": lives}
+    if lives:
+        shown = _chosen_life(lives, request.GET.get("installation", ""))
+        tests = selectors.installation_tests(shown)
+        context |= {
+            "shown": shown,
+            "tests": tests,
+            "stories": [(s, figures.quantity_chart(s)) for s in tests.stories],
+        }
+        if shown.ended_on is None:
+            today = clock.today(shown.lane.wim_site.time_zone)
+            context["chance"] = selectors.installation_chance(shown, today)
+    return render(request, "installs/sensor_detail.html", context)
+
+
+def _chosen_life(lives: list[Installation], wanted: str) -> Installation:
+    return next((life for life in lives if str(life.pk) == wanted), lives[0])
+
+
+@needs("installs.add_sensor")
+@form_page
+def sensor_add(request: HttpRequest) -> HttpResponse:
+    """A sensor out of its box; ``?lane=`` goes on to its installation there."""
+    form = SensorForm(
+        request.POST or None, instance=Sensor(), system=unit_system(request)
+    )
+    lane = Lane.objects.filter(pk=request.GET.get("lane") or 0).first()
+    if request.method == "POST" and form.is_valid():
+        kept = try_service(
+            form,
+            lambda: sensor_save(
+                sensor=form.save(commit=False), by=request.user, why="sensor added"
+            ),
+        )
+        if kept:
+            messages.success(request, f"{kept} is added.")
+            if lane is None:
+                return redirect(kept)
+            to = reverse("installs:installation-add", args=[lane.pk])
+            return redirect(f"{to}?sensor={kept.pk}")
+    return show_form(
+        request,
+        form,
+        title="Add a sensor",
+        back=reverse("installs:sensor-list"),
+        no_models=not SensorModel.objects.exists(),
+    )
+
+
+@needs("installs.change_sensor")
+@form_page
+def sensor_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """What a sensor is."""
+    sensor = get_object_or_404(Sensor.objects.select_related("model"), pk=pk)
+    title, back = f"Change {sensor}", sensor.get_absolute_url()
+    form = SensorForm(
+        request.POST or None, instance=sensor, system=unit_system(request)
+    )
+    if request.method == "POST" and form.is_valid():
+        kept = try_service(
+            form,
+            lambda: sensor_save(
+                sensor=form.save(commit=False), by=request.user, why=form.reason
+            ),
+        )
+        if kept:
+            messages.success(request, f"{kept} is kept.")
+            return redirect(kept)
+    return show_form(request, form, title=title, back=back)
+
+
+@needs("installs.add_installation")
+@form_page
+def installation_add(request: HttpRequest, lane: int) -> HttpResponse:
+    """A sensor goes into a position of a lane."""
+    where = get_object_or_404(Lane.objects.select_related("wim_site"), pk=lane)
+    form = InstallationForm(
+        request.POST or None,
+        today=clock.today(where.wim_site.time_zone),
+        initial={"sensor": request.GET.get("sensor")},
+    )
+    if request.method == "POST" and form.is_valid():
+        kept = try_service(
+            form,
+            lambda: sensor_install(
+                lane=where, by=request.user, why="installed", **form.cleaned_data
+            ),
+        )
+        if kept:
+            messages.success(request, f"{kept.sensor} is in {kept}.")
+            return redirect(kept)
+    return show_form(
+        request,
+        form,
+        title=f"Install a sensor in {where}",
+        back=where.get_absolute_url(),
+        cautions=cautions.INSTALLATION,
+        lane=where,
+    )
+
+
+@needs("installs.change_installation")
+@form_page
+def installation_end(request: HttpRequest, pk: int) -> HttpResponse:
+    """A sensor failed, or left the road for another reason."""
+    shown = get_object_or_404(installations(), pk=pk)
+    title, back = f"End {shown.sensor} in {shown}", shown.get_absolute_url()
+    form = InstallationEndForm(
+        request.POST or None, today=clock.today(shown.lane.wim_site.time_zone)
+    )
+    if request.method == "POST" and form.is_valid():
+        kept = try_service(
+            form,
+            lambda: end_installation(
+                installation=shown, by=request.user, **form.cleaned_data
+            ),
+        )
+        if kept:
+            messages.success(request, f"{kept.sensor} ended: {kept.end_reason}.")
+            return redirect(kept)
+    return show_form(
+        request, form, title=title, back=back, cautions=cautions.INSTALLATION
+    )

@@ -1,0 +1,146 @@
+"""Visits and electrical tests."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+from django_tables2 import RequestConfig
+
+from installs import cautions, selectors
+from installs.filters import VisitFilter
+from installs.forms import ElectricalTestForm, VisitForm
+from installs.models import ElectricalTest, MaintenanceVisit
+from installs.services import test_record, visit_save
+from installs.tables import VisitTable
+from installs.views.common import (
+    form_page,
+    form_status,
+    installations,
+    show_form,
+    unit_system,
+)
+from sites.models import Site
+from wimprog.lib import clock
+from wimprog.lib.web import needs, try_service
+
+
+@needs("installs.view_maintenancevisit")
+@require_safe
+def visit_list(request: HttpRequest) -> HttpResponse:
+    """Visits, newest first."""
+    chosen = VisitFilter(request.GET, queryset=selectors.visit_list())
+    table = VisitTable(chosen.qs)
+    RequestConfig(request, paginate={"per_page": 25}).configure(table)
+    context = {
+        "filter": chosen,
+        "table": table,
+        "any": MaintenanceVisit.objects.exists(),
+        "site_code": request.GET.get("site", ""),
+    }
+    return render(request, "installs/visit_list.html", context)
+
+
+@needs("installs.view_maintenancevisit")
+@require_safe
+def visit_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """One visit: what was found, what was done, the tests made on it."""
+    visit = get_object_or_404(
+        MaintenanceVisit.objects.select_related("wim_site", "lane__wim_site"), pk=pk
+    )
+    tests = visit.electrical_tests.select_related(
+        "installation__lane__wim_site", "installation__sensor__model"
+    )
+    context = {
+        "visit": visit,
+        "tests": tests,
+        "history": visit.history.select_related("history_user")[:20],
+    }
+    return render(request, "installs/visit_detail.html", context)
+
+
+@needs("installs.add_maintenancevisit")
+@form_page
+def visit_add(request: HttpRequest) -> HttpResponse:
+    """Log a visit; the site comes with ``?site=CODE``."""
+    code = request.GET.get("site", "")
+    if not code:
+        messages.info(request, "Find the site first, then log the visit.")
+        return redirect("installs:roadside")
+    wim_site = get_object_or_404(Site, code=code)
+    return _visit_form(
+        request,
+        MaintenanceVisit(wim_site=wim_site),
+        title=f"Log a visit to {wim_site.code}",
+        back=f"{reverse('installs:roadside')}?site={wim_site.code}",
+    )
+
+
+@needs("installs.change_maintenancevisit")
+@form_page
+def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Correct a visit."""
+    visit = get_object_or_404(
+        MaintenanceVisit.objects.select_related("wim_site", "lane"), pk=pk
+    )
+    title = f"Change the visit to {visit.wim_site.code}"
+    return _visit_form(request, visit, title=title, back=visit.get_absolute_url())
+
+
+def _visit_form(
+    request: HttpRequest, visit: MaintenanceVisit, *, title: str, back: str
+) -> HttpResponse:
+    initial = {} if visit.pk else {"people": request.user.get_full_name()}  # type: ignore[union-attr]
+    form = VisitForm(
+        request.POST or None,
+        instance=visit,
+        system=unit_system(request),
+        now=clock.now(),
+        initial=initial,
+    )
+    if request.method == "POST" and form.is_valid():
+        kept = try_service(
+            form,
+            lambda: visit_save(
+                visit=form.save(commit=False), by=request.user, why=form.reason
+            ),
+        )
+        if kept:
+            messages.success(request, "The visit is kept.")
+            return redirect(kept)
+    return show_form(request, form, title=title, back=back, cautions=cautions.ANY_VISIT)
+
+
+@needs("installs.add_electricaltest")
+@form_page
+def test_add(request: HttpRequest, pk: int) -> HttpResponse:
+    """Readings of one sensor; judged on its page as soon as they are kept."""
+    shown = get_object_or_404(installations(), pk=pk)
+    form = ElectricalTestForm(
+        request.POST or None,
+        instance=ElectricalTest(installation=shown),
+        system=unit_system(request),
+        now=clock.now(),
+        initial={
+            "tested_by": request.user.get_full_name(),  # type: ignore[union-attr]
+            "visit": request.GET.get("visit"),
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        kept = try_service(
+            form,
+            lambda: test_record(
+                test=form.save(commit=False),
+                readings=form.readings,
+                by=request.user,
+                why=form.reason,
+            ),
+        )
+        if kept:
+            messages.success(request, "The test is kept; it is judged below.")
+            to = f"{shown.get_absolute_url()}?installation={shown.pk}#tests"
+            return redirect(to)
+    context = {"form": form, "shown": shown, "cautions": cautions.ELECTRICAL_TEST}
+    return render(request, "installs/test_form.html", context, status=form_status(form))
