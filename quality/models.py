@@ -21,7 +21,7 @@ class RecordFile(Fact):
 
     source_name = models.CharField(max_length=255)
     sha256 = models.CharField(max_length=64, unique=True)
-    layout = models.CharField(max_length=40)
+    layout = models.CharField(max_length=80)
     size_bytes = models.BigIntegerField(validators=[MinValueValidator(0)])
     first_on = models.DateField(null=True, blank=True)
     last_on = models.DateField(null=True, blank=True)

@@ -1,0 +1,163 @@
+"""Derived rows of a lane: weeks, months and the findings of its days.
+
+Always recomputed from the stored sums for whole weeks and months, and replaced as a
+whole, so that doing it twice changes nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+from django.db import transaction
+
+from quality.models import DailySummary, DayDecision, LaneDay, LaneMonth, LaneWeek
+from sites.models import Lane
+from wimprog.lib.dates import add_months
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+STEERING_CLASS = 9
+CHECK_HISTORY_DAYS = 70
+"""Days before a refreshed one that its checks look back on (eight weeks and a bit)."""
+
+
+@transaction.atomic
+def derived_refresh(
+    *, lane: Lane, first_on: dt.date, last_on: dt.date, findings: bool = True
+) -> None:
+    """Recompute a lane's weeks, months and day findings for a period.
+
+    Parameters
+    ----------
+    first_on, last_on
+        Days whose records or decisions changed, both included.
+    findings
+        Whether records changed; a decision alone changes no finding.
+    """
+    _weeks(lane, first_on, last_on)
+    _months(lane, first_on, last_on)
+    if findings:
+        _findings(lane, first_on, last_on)
+
+
+def _weeks(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
+    import pandas as pd
+
+    from quality.calc.steering import weekly_steering
+
+    start = first_on - dt.timedelta(days=first_on.weekday())
+    end = last_on + dt.timedelta(days=6 - last_on.weekday())
+    dropped = LaneDay.objects.filter(
+        lane=lane, date__range=(start, end), review__decision=DayDecision.SET_ASIDE
+    ).values("date")
+    columns = (
+        "date", "n_vehicles", "gvw_sum_kg", "steering_sum_kg", "steering_sum_sq_kg2",
+    )  # fmt: skip
+    rows = (
+        DailySummary.objects.filter(
+            lane=lane, vehicle_class=STEERING_CLASS, date__range=(start, end)
+        )
+        .exclude(date__in=dropped)
+        .order_by("date")
+        .values_list(*columns)
+    )
+    LaneWeek.objects.filter(lane=lane, week_on__range=(start, end)).delete()
+    days = pd.DataFrame.from_records(list(rows), columns=columns)
+    if days.empty:
+        return
+    weeks = weekly_steering(days)
+    LaneWeek.objects.bulk_create(
+        [
+            LaneWeek(
+                lane=lane,
+                week_on=week.week_on.date(),
+                n_vehicles=int(week.n_vehicles),
+                steering_mean_kg=float(week.steering_mean_kg),
+                steering_sd_kg=None
+                if pd.isna(week.steering_sd_kg)
+                else float(week.steering_sd_kg),
+                gvw_mean_kg=float(week.gvw_mean_kg),
+                n_days=int(week.n_days),
+            )
+            for week in weeks.itertuples(index=False)
+        ]
+    )
+
+
+def _months(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
+    start = first_on.replace(day=1)
+    end = add_months(last_on.replace(day=1), 1) - dt.timedelta(days=1)
+    months: dict[dt.date, LaneMonth] = {}
+    rows = LaneDay.objects.filter(lane=lane, date__range=(start, end)).values_list(
+        "date", "n_vehicles", "review__decision"
+    )
+    for date, n_vehicles, decision in rows:
+        month = date.replace(day=1)
+        row = months.setdefault(
+            month,
+            LaneMonth(
+                lane=lane, month=month, n_days=0, n_accepted=0, n_set_aside=0,
+                n_vehicles=0,
+            ),
+        )  # fmt: skip
+        row.n_days += 1
+        row.n_vehicles += n_vehicles
+        row.n_accepted += decision == DayDecision.ACCEPTED
+        row.n_set_aside += decision == DayDecision.SET_ASIDE
+    LaneMonth.objects.filter(lane=lane, month__range=(start, end)).delete()
+    LaneMonth.objects.bulk_create(list(months.values()))
+
+
+def lane_day_frame(lane: Lane, first_on: dt.date, last_on: dt.date) -> pd.DataFrame:
+    """A lane's stored days in the shape that the checks read."""
+    import numpy as np
+    import pandas as pd
+
+    from quality.calc.daily import DAY_COLUMNS, HOUR_COLUMNS
+
+    rows = list(
+        LaneDay.objects.filter(lane=lane, date__range=(first_on, last_on))
+        .order_by("date")
+        .values_list("date", *DAY_COLUMNS, "hourly")
+    )
+    data: dict[str, Any] = {"date": [row[0] for row in rows]}
+    for place, name in enumerate(DAY_COLUMNS, start=1):
+        data[name] = np.array([row[place] for row in rows], dtype=np.int64)
+    hourly = np.zeros((len(rows), 24), dtype=np.int64)
+    for place, row in enumerate(rows):
+        counts = np.frombuffer(bytes(row[-1]), dtype="<u2")
+        if counts.size == 24:
+            hourly[place] = counts
+    for hour, name in enumerate(HOUR_COLUMNS):
+        data[name] = hourly[:, hour]
+    return pd.DataFrame(data)
+
+
+def _findings(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
+    from quality.calc.checks import LaneDays, propose
+
+    start = first_on - dt.timedelta(days=CHECK_HISTORY_DAYS)
+    end = last_on + dt.timedelta(days=CHECK_HISTORY_DAYS)
+    frame = lane_day_frame(lane, start, end)
+    if frame.empty:
+        return
+    found: dict[dt.date, list[dict[str, str]]] = {}
+    for proposal in propose(LaneDays.from_frame(frame)):
+        found[proposal.date.astype(dt.date)] = [
+            {
+                "check": finding.key,
+                "weight": finding.weight.value,
+                "sentence": finding.sentence,
+            }
+            for finding in proposal.findings
+        ]
+    changed = []
+    days = LaneDay.objects.filter(lane=lane, date__range=(start, end))
+    for day in days.only("pk", "date", "findings"):
+        wanted = found.get(day.date, [])
+        if day.findings != wanted:
+            day.findings = wanted
+            changed.append(day)
+    LaneDay.objects.bulk_update(changed, ["findings"], batch_size=200)
