@@ -1,0 +1,61 @@
+"""Reads about test vehicles, sessions, their runs and what they showed."""
+
+from calibration.selectors.judging import (
+    JudgedStage,
+    as_measured_run,
+    as_reference_vehicle,
+    conditions_of,
+    session_errors,
+    session_judged,
+    session_runs,
+    session_stages,
+    session_verdicts,
+    site_zone,
+    stage_errors,
+)
+from calibration.selectors.sessions import (
+    DueLane,
+    due_list,
+    last_word,
+    latest_results,
+    next_due,
+    session_get,
+    session_list,
+    vehicle_list,
+    weighings_for,
+)
+from calibration.selectors.tabulated import (
+    RunRow,
+    result_cells,
+    run_cells,
+    run_rows,
+    session_cells,
+)
+
+__all__ = [
+    "DueLane",
+    "JudgedStage",
+    "RunRow",
+    "as_measured_run",
+    "as_reference_vehicle",
+    "conditions_of",
+    "due_list",
+    "last_word",
+    "latest_results",
+    "next_due",
+    "result_cells",
+    "run_cells",
+    "run_rows",
+    "session_cells",
+    "session_errors",
+    "session_get",
+    "session_judged",
+    "session_list",
+    "session_runs",
+    "session_stages",
+    "session_verdicts",
+    "site_zone",
+    "stage_errors",
+    "vehicle_list",
+    "weighings_for",
+]

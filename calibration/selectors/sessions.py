@@ -1,0 +1,185 @@
+"""Sessions, their latest results, and when each lane is next due."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
+from calibration.models import (
+    CalibrationSession,
+    RunStage,
+    SessionResult,
+    StaticWeighing,
+    TestVehicle,
+    TruckRun,
+)
+from sites.models import Lane, Program, SiteState
+from wimprog.lib.dates import add_months
+
+
+def session_get(pk: int) -> CalibrationSession | None:
+    """One session with its lane and site."""
+    return (
+        CalibrationSession.objects.select_related("lane__wim_site")
+        .filter(pk=pk)
+        .first()
+    )
+
+
+def session_list() -> QuerySet[CalibrationSession]:
+    """All sessions, newest first, each with its runs counted and its last word.
+
+    The last word is what the as-left runs showed; the as-found ones where there are no
+    as-left runs. Annotated: ``n_runs``, ``n_set_aside``, ``result_stage``,
+    ``result_n``, ``mean_pct``, ``sd_pct``, ``low_pct``, ``high_pct``, ``verdict_word``.
+    """
+    # "as left" sorts after "as found"
+    result = SessionResult.objects.filter(session=OuterRef("pk")).order_by("-stage")
+    counted = (
+        TruckRun.objects.filter(session=OuterRef("pk")).order_by().values("session")
+    )
+
+    def last(name: str) -> Subquery:
+        return Subquery(result.values(name)[:1])
+
+    return (
+        CalibrationSession.objects.select_related("lane__wim_site")
+        .annotate(
+            n_runs=Coalesce(Subquery(counted.annotate(n=Count("pk")).values("n")), 0),
+            n_set_aside=Coalesce(
+                Subquery(
+                    counted.annotate(n=Count("pk", filter=Q(excluded=True))).values("n")
+                ),
+                0,
+            ),
+            result_stage=last("stage"),
+            result_n=last("n_runs"),
+            mean_pct=last("gvw_mean_pct"),
+            sd_pct=last("gvw_sd_pct"),
+            low_pct=last("gvw_low_pct"),
+            high_pct=last("gvw_high_pct"),
+            verdict_word=last("verdict_word"),
+        )
+        .order_by("-held_on", "-pk")
+    )
+
+
+def latest_results(lane_ids: Iterable[int]) -> dict[int, list[SessionResult]]:
+    """The results of each lane's latest session that has any, in one query.
+
+    Each comes with its session; as found before as left. A lane without results has an
+    empty list.
+    """
+    found: dict[int, list[SessionResult]] = {pk: [] for pk in lane_ids}
+    newest = (
+        SessionResult.objects.filter(session__lane=OuterRef("session__lane"))
+        .order_by("-session__held_on", "-session_id")
+        .values("session_id")[:1]
+    )
+    results = (
+        SessionResult.objects.filter(
+            session__lane__in=list(found), session_id=Subquery(newest)
+        )
+        .select_related("session")
+        .order_by("stage")
+    )
+    for result in results:
+        found[result.session.lane_id].append(result)
+    return found
+
+
+def last_word(results: Sequence[SessionResult]) -> SessionResult | None:
+    """The result that speaks for the lane today: as left, or else as found."""
+    by_stage = {result.stage: result for result in results}
+    return by_stage.get(RunStage.AS_LEFT) or by_stage.get(RunStage.AS_FOUND)
+
+
+def next_due(lane: Lane, today: dt.date, program: Program) -> dt.date | None:
+    """When the lane is next due; None while it has never been calibrated.
+
+    The last session that has runs, plus the agency's longest interval.
+    """
+    last = (
+        CalibrationSession.objects.filter(
+            lane=lane, held_on__lte=today, results__isnull=False
+        )
+        .order_by("-held_on")
+        .values_list("held_on", flat=True)
+        .first()
+    )
+    return add_months(last, program.calibration_interval_months) if last else None
+
+
+@dataclass(frozen=True)
+class DueLane:
+    """A lane and when its next session is due."""
+
+    lane: Lane
+    last_on: dt.date | None
+    due_on: dt.date | None
+    days_left: int | None
+
+    @property
+    def word(self) -> str:
+        """Condition word: act when overdue or never calibrated, watch within 60 days.
+
+        Sixty days is common practice, no source.
+        """
+        if self.days_left is None or self.days_left < 0:
+            return "act"
+        return "watch" if self.days_left <= 60 else "sound"
+
+
+def due_list(today: dt.date, program: Program) -> list[DueLane]:
+    """Every open lane of a site in service, soonest due first, in one query."""
+    has_result = SessionResult.objects.filter(session=OuterRef("pk"))
+    sessions = CalibrationSession.objects.filter(
+        Exists(has_result), lane=OuterRef("pk"), held_on__lte=today
+    ).order_by()
+    last = sessions.values("lane").annotate(on=Max("held_on")).values("on")
+    lanes = (
+        Lane.objects.filter(closed_on__isnull=True)
+        .filter(wim_site__state=SiteState.IN_SERVICE)
+        .select_related("wim_site")
+        .annotate(last_on=Subquery(last))
+    )
+    rows = []
+    for lane in lanes:
+        last_on: dt.date | None = lane.last_on
+        due_on = (
+            add_months(last_on, program.calibration_interval_months)
+            if last_on
+            else None
+        )
+        rows.append(
+            DueLane(lane, last_on, due_on, (due_on - today).days if due_on else None)
+        )
+    rows.sort(
+        key=lambda row: (
+            row.due_on or dt.date.min,
+            row.lane.wim_site.code,
+            row.lane.label,
+        )
+    )
+    return rows
+
+
+def vehicle_list() -> QuerySet[TestVehicle]:
+    """Test vehicles with their weighings counted and the last of them."""
+    return TestVehicle.objects.annotate(
+        n_weighings=Count("weighings"), last_weighed_at=Max("weighings__weighed_at")
+    ).order_by("name")
+
+
+def weighings_for(session: CalibrationSession) -> list[StaticWeighing]:
+    """Static weighings that the session's runs are held against, with vehicles."""
+    return list(
+        StaticWeighing.objects.filter(runs__session=session)
+        .select_related("vehicle")
+        .distinct()
+        .order_by("vehicle__name", "weighed_at")
+    )

@@ -1,0 +1,25 @@
+"""Changes of test vehicles, sessions and runs. Each knows who and why."""
+
+from calibration.services.facts import (
+    session_close,
+    session_save,
+    vehicle_save,
+    weighing_save,
+)
+from calibration.services.results import results_refresh
+from calibration.services.runs import run_restore, run_set_aside, runs_add
+from calibration.services.sheets import SheetPlan, runs_from_sheets, sheets_keep
+
+__all__ = [
+    "SheetPlan",
+    "results_refresh",
+    "run_restore",
+    "run_set_aside",
+    "runs_add",
+    "runs_from_sheets",
+    "session_close",
+    "session_save",
+    "sheets_keep",
+    "vehicle_save",
+    "weighing_save",
+]
