@@ -23,6 +23,9 @@ from wimprog.lib.units import format_number
 
 METHOD_VERSION = "checks-1"
 VOLUME_WEEKS = 8
+SPREAD_WEEKS = 26
+"""Weeks from which the spread of the ratio is learnt; eight are too few, because the
+days of a week rise and fall together (own simulation)."""
 LEAST_SAME_WEEKDAYS = 4
 LEAST_RATIOS = 14
 SD_PER_MAD = 1.4826
@@ -206,7 +209,7 @@ def _volume(days: LaneDays, check: Check, limit: float) -> list[Finding]:
         ratio = np.log(volume / usual)
     findings = []
     for day in np.flatnonzero(np.isfinite(ratio) & (ratio < 0)).tolist():
-        before = ratio[max(day - 7 * VOLUME_WEEKS, 0) : day]
+        before = ratio[max(day - 7 * SPREAD_WEEKS, 0) : day]
         before = before[np.isfinite(before)]
         if len(before) < LEAST_RATIOS:
             continue
@@ -265,7 +268,9 @@ def _share(
     return findings
 
 
-def wilson_lower(part: np.ndarray, n: np.ndarray, z: float = 1.6448536) -> np.ndarray:
+def wilson_lower(
+    part: np.ndarray | float, n: np.ndarray | float, z: float = 1.6448536
+) -> np.ndarray:
     """One-sided 95 % lower bound of a share (NIST e-Handbook 7.2.4.1; Wilson)."""
     part, n = np.asarray(part, np.float64), np.asarray(n, np.float64)
     share = part / n

@@ -81,6 +81,22 @@ def cusum(values: np.ndarray, *, target: float, k: float, h: float) -> Cusum:
     return Cusum(high, low, signal, side, start)
 
 
+def running_signal(chart: Cusum, h: float) -> tuple[int, int] | None:
+    """Start and signal of the excursion that the chart is in at its last point.
+
+    None when neither sum is beyond ``h`` at the end: what signalled once and has gone
+    back is history. The start is the first point after the sum was last zero.
+    """
+    if len(chart.high) == 0:
+        return None
+    sums = chart.high if chart.high[-1] >= chart.low[-1] else chart.low
+    if sums[-1] <= h:
+        return None
+    zeros = np.flatnonzero(sums == 0.0)
+    start = int(zeros[-1]) + 1 if len(zeros) else 0
+    return start, start + int(np.flatnonzero(sums[start:] > h)[0])
+
+
 def one_sided_arl(*, k: float, h: float, shift: float, n_nodes: int = 80) -> float:
     """Mean number of points to the signal of one upper sum that starts at zero.
 

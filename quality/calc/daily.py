@@ -183,9 +183,14 @@ def with_hour_marks(daily: Daily, marks: Iterable[HourMark]) -> Daily:
         bits[day] = bits.get(day, 0) | bit
     if not bits:
         return daily
-    marked = _empty().by_day.reindex(range(len(bits)), fill_value=0)
-    marked["date"] = np.array(list(bits), dtype="datetime64[D]").astype("datetime64[s]")
-    marked["hours_seen"] = list(bits.values())
+    zero = np.zeros(len(bits), dtype=np.int64)
+    marked = pd.DataFrame(
+        {
+            "date": np.array(list(bits), "datetime64[D]").astype("datetime64[s]"),
+            **dict.fromkeys((*DAY_COLUMNS, *HOUR_COLUMNS), zero),
+            "hours_seen": np.array(list(bits.values()), dtype=np.int64),
+        }
+    )
     return combine([daily, Daily(_empty().by_class, marked)])
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as student_t
 
-from quality.calc.cusum import Cusum, H, K, cusum
+from quality.calc.cusum import Cusum, H, K, cusum, running_signal
 from quality.calc.days import as_day
 from quality.calc.false_alarms import false_alarm_chance
 from quality.calc.week_spread import Spread, week_spread
@@ -44,9 +44,9 @@ class DriftResult:
         Change of the recent weeks against the baseline [%], and its 95 % interval;
         None where it cannot be said.
     since_on
-        First week of the shift by the CUSUM's last zero, if it signalled.
+        First week of the shift by the CUSUM's last zero, while it signals.
     signal_on
-        Week in which the CUSUM first signalled.
+        Week in which the running CUSUM excursion passed its limit.
     calibrated_on, baseline_kg, recent_kg, week_sd_pct, phi
         What it rests on.
     n_weeks, n_trucks, n_baseline_weeks, n_recent_weeks
@@ -180,7 +180,9 @@ def drift_since(
     half *= 100.0 * float(np.sqrt(variance)) / base
     interval = Interval(change - half, change + half, level)
     chart = _chart(mean_kg, n_base, base, spread, k, h)
-    since, signal = _dates(week_on, n_base, chart)
+    running = running_signal(chart, h)
+    since = week_on[n_base + running[0]] if running else None
+    signal = week_on[n_base + running[1]] if running else None
     verdict, condition = _verdict(change, interval, limit_pct, signal is not None)
     chance = false_alarm_chance(n_base, spread.phi) if (k, h) == (K, H) else None
     sentence = _sentence(
@@ -241,14 +243,6 @@ def _chart(
     if scale <= 0.0:
         scale = 1e-9 * base
     return cusum((mean_kg[n_base:] - base) / scale, target=0.0, k=k, h=h)
-
-
-def _dates(
-    week_on: np.ndarray, n_base: int, chart: Cusum
-) -> tuple[np.datetime64 | None, np.datetime64 | None]:
-    if chart.signal is None or chart.start is None:
-        return None, None
-    return week_on[n_base + chart.start], week_on[n_base + chart.signal]
 
 
 def _verdict(

@@ -12,6 +12,7 @@ import numpy as np
 
 HOURS_IN_WEEK = 168
 TRAILING_WEEKS = 8
+LEAST_WEEKS = 4
 SPREAD_K = 20.0
 """Negative binomial size: hourly counts scatter more than Poisson (own simulation)."""
 GAP_PROBABILITY = 1e-6
@@ -53,7 +54,7 @@ def trailing_rates(counts: np.ndarray, is_known: np.ndarray) -> np.ndarray:
 
     Returns
     -------
-    (n_days, 24), NaN where fewer than 3 of the 8 weeks before are known.
+    (n_days, 24), NaN where fewer than 4 of the 8 weeks before are known.
     """
     n_days = counts.shape[0]
     weeks = -(-n_days // 7)
@@ -63,7 +64,7 @@ def trailing_rates(counts: np.ndarray, is_known: np.ndarray) -> np.ndarray:
     known = np.pad(is_known, ((0, padding), (0, 0))).reshape(weeks, HOURS_IN_WEEK)
     total, number = _trailing_sum(value), _trailing_sum(known.astype(np.float64))
     with np.errstate(invalid="ignore", divide="ignore"):
-        rate = np.where(number >= 3, total / number, np.nan)
+        rate = np.where(number >= LEAST_WEEKS, total / number, np.nan)
     return rate.reshape(weeks * 7, 24)[:n_days]
 
 

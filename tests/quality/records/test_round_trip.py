@@ -25,6 +25,8 @@ from tests.quality.records.conftest import BUS, MPH, SAMPLES, TRUCK, read
 from wimprog.lib.errors import DomainError
 from wimprog.lib.units import KG_PER_LB, KMH_PER_MPH, M_PER_FT
 
+EPOCH = dt.datetime.fromisoformat("1970-01-01")
+LAST_HOUR = (dt.datetime.fromisoformat("2099-12-31T23:00") - EPOCH).days * 24
 SCHEMA = with_resolution(RECORD_SCHEMA, TimeResolution.HOUR)
 
 
@@ -39,9 +41,7 @@ def vehicles(draw: st.DrawFn) -> dict[str, object]:
         "station_id": draw(st.from_regex(r"[0-9A-Z]{6}", fullmatch=True)),
         "direction_code": draw(st.sampled_from("0123456789")),
         "lane_code": draw(st.sampled_from("0123456789")),
-        "time": draw(
-            st.datetimes(dt.datetime(1970, 1, 1), dt.datetime(2099, 12, 31))
-        ).replace(minute=0, second=0, microsecond=0),
+        "time": EPOCH + dt.timedelta(hours=draw(st.integers(0, LAST_HOUR))),
         "vehicle_class": draw(st.one_of(st.none(), st.integers(1, 15))),
         "speed_kmh": None if speed is None else speed * KMH_PER_MPH,
         "gvw_kg": sum(weights) * KG_PER_LB,

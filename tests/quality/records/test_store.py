@@ -159,7 +159,7 @@ def test_columns_and_period_narrow_what_is_read(
 
 
 def test_a_lost_part_is_said_in_words(tmp_path: Path) -> None:
-    with pytest.raises(DomainError, match="cannot be read .* backup"):
+    with pytest.raises(DomainError, match=r"cannot be read .* backup"):
         read_parts(tmp_path, ["site=A/lane=1/year=2031/month=05/x.parquet"])
     with pytest.raises(DomainError, match="not inside the store"):
         read_parts(tmp_path, ["../outside.parquet"])
