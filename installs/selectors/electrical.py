@@ -16,12 +16,16 @@ from installs.calc.types import (
     ElectricalTrend,
     LimitCrossing,
     Technology,
+    TestStage,
 )
 from installs.models import ElectricalLimit, ElectricalTest, Installation, Reading
 from wimprog.lib.judgement import Judgement, Verdict
 from wimprog.lib.units import format_number
 
 Limits = dict[str, AcceptanceLimit]
+#: A sensor on the bench or without its lead reads otherwise than one in service, so
+#: only these are followed over the years and count as its latest word.
+COMPLETE_STAGES = (TestStage.AFTER_LEAD_IN.value, TestStage.VISIT.value)
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,7 @@ class QuantityStory:
     limit: AcceptanceLimit | None
     judgement: Judgement
     trend: ElectricalTrend
+    trend_judgement: Judgement
     crossing: LimitCrossing | None
 
 
@@ -97,7 +102,11 @@ def story_of(
 
     ``readings`` in the order of their days, at least one.
     """
-    from installs.calc.electrical import electrical_trend, limit_crossing
+    from installs.calc.electrical import (
+        electrical_trend,
+        judge_trend,
+        limit_crossing,
+    )
 
     trend = electrical_trend(quantity, readings)
     return QuantityStory(
@@ -106,6 +115,7 @@ def story_of(
         limit=limit,
         judgement=_judge(quantity, readings[-1], limit),
         trend=trend,
+        trend_judgement=judge_trend(trend, limit),
         crossing=limit_crossing(trend, limit),
     )
 
@@ -130,16 +140,18 @@ def installation_tests(installation: Installation) -> InstallationTests:
         row: dict[str, tuple[str, Judgement | None]] = {}
         for one in test.readings.all():
             dated = DatedReading(on=on, value=one.value, over_range=one.over_range)
-            series[one.quantity].append(dated)
+            if test.stage in COMPLETE_STAGES:
+                series[one.quantity].append(dated)
             judged = _judge(
                 ElectricalQuantity(one.quantity), dated, limits.get(one.quantity)
             )
             row[one.quantity] = (reading_text(one), judged)
         cells.append(row)
     usual = USUAL_QUANTITIES[Technology(model.technology)]
+    read = {word for row in cells for word in row}
     quantities = (
         *usual,
-        *(q for q in ElectricalQuantity if q in series and q not in usual),
+        *(q for q in ElectricalQuantity if str(q) in read and q not in usual),
     )
     return InstallationTests(
         quantities=quantities,
@@ -175,6 +187,7 @@ def _live_series(lane_ids: Iterable[int]) -> list[_Series]:
         Reading.objects.filter(
             test__installation__lane_id__in=list(lane_ids),
             test__installation__ended_on__isnull=True,
+            test__stage__in=COMPLETE_STAGES,
         )
         .order_by("test__installation_id", "quantity", "test__tested_at")
         .values_list(

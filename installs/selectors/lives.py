@@ -25,8 +25,6 @@ from sites.selectors import program_get
 from wimprog.lib import clock
 
 HORIZONS_YEARS = (1, 2, 5)
-#: The same facts give the same intervals.
-SEED = 20140
 Chance = tuple[float, float, float]
 
 
@@ -62,7 +60,7 @@ def program_today() -> dt.date:
 
 def technology_expectations() -> dict[str, Expectation]:
     """By technology, the agency's own expectation, else the published one."""
-    from installs.calc.survival import published_prior
+    from installs.calc.published import published_prior
 
     kept = {row.technology: row for row in TechnologyProfile.objects.all()}
     found = {}
@@ -131,10 +129,10 @@ def fits_of(
     lives: dict[str, list[Life]], expectations: dict[str, Expectation]
 ) -> dict[str, WeibullFit]:
     """The life curve of each technology that has lived at all."""
-    from installs.calc.survival import weibull_for_forecast
+    from installs.calc.survival import fit_weibull
 
     return {
-        technology: weibull_for_forecast(lived, expectations[technology].prior)
+        technology: fit_weibull(lived, prior=expectations[technology].prior)
         for technology, lived in sorted(lives.items())
     }
 
@@ -163,14 +161,11 @@ def forecasts_of(
     rows: list[dict[str, Any]], fits: dict[str, WeibullFit]
 ) -> dict[int, SensorForecast]:
     """Chances of each live sensor, by the installation's key."""
-    import numpy as np
-
     from installs.calc.forecast import sensor_forecasts
 
     found = sensor_forecasts(
         sensors_in_service(rows),
         {Technology(word): fit for word, fit in fits.items()},
-        rng=np.random.default_rng(SEED),
         horizons_years=HORIZONS_YEARS,
     )
     return {int(one.key): one for one in found}

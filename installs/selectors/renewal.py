@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from decimal import Decimal
 
 from installs.calc.types import (
     FleetForecast,
@@ -15,7 +16,6 @@ from installs.calc.types import (
 )
 from installs.models import Installation
 from installs.selectors.lives import (
-    SEED,
     Expectation,
     _lives,
     fits_of,
@@ -77,9 +77,9 @@ class Renewal:
     fleet: FleetForecast | None
 
 
-def _prices(expectations: dict[str, Expectation]) -> dict[Technology, float]:
+def _prices(expectations: dict[str, Expectation]) -> dict[Technology, Decimal]:
     return {
-        one.technology: float(one.cost)
+        one.technology: one.cost
         for one in expectations.values()
         if one.cost is not None
     }
@@ -89,9 +89,7 @@ def renewal_forecast(
     program: Program, today: dt.date, *, n_years: int = DEFAULT_YEARS
 ) -> Renewal:
     """The forecast as of a day, from the lives as they were known then."""
-    import numpy as np
-
-    from installs.calc.forecast import CostAssumptions, budget_periods, fleet_forecast
+    from installs.calc.forecast import budget_years, fleet_forecast
     from installs.calc.survival import kaplan_meier
 
     rows = life_rows(today)
@@ -115,15 +113,12 @@ def renewal_forecast(
     ]
     fleet = None
     if live:
-        prices = _prices(expectations)
         fleet = fleet_forecast(
             live,
             {Technology(word): fit for word, fit in fits.items()},
-            budget_periods(today, n_years, first_month=program.fiscal_year_start_month),
-            rng=np.random.default_rng(SEED),
-            costs=CostAssumptions(prices, program.price_growth_pct / 100.0)
-            if prices
-            else None,
+            budget_years(today, n_years, start_month=program.fiscal_year_start_month),
+            prices=_prices(expectations),
+            price_growth_per_year=program.price_growth_pct / 100.0,
         )
     return Renewal(
         as_of=today,
