@@ -166,8 +166,8 @@ def _station_of(options: ImportOptions) -> tuple[str, str]:
     ):
         return state_code, station_id
     raise UnreadableInput(
-        f"There is no site {options.site_code} in the program. Write the code of a site "
-        "that is there, or a new station as state and identifier (99-000014)."
+        f"There is no site {options.site_code} in the program. Write the code of a "
+        "site that is there, or a new station as state and identifier (99-000014)."
     )
 
 
@@ -217,6 +217,8 @@ class _Gathered:
     def take(self, key: LaneKey, table: Any) -> None:
         from quality.calc.daily import daily_sums
 
+        if key not in self.parts:
+            _check_named(key)
         self.parts.setdefault(key, []).append(
             daily_sums(table, legal_gross_kg=self.legal_gross_kg)
         )
@@ -249,6 +251,18 @@ def _known_lanes(keys: Iterable[LaneKey]) -> dict[LaneKey, Lane]:
         for lane in lanes
     }
     return {key: by_codes[tuple(key)] for key in keys if tuple(key) in by_codes}
+
+
+def _check_named(key: LaneKey) -> None:
+    """Refuse records that do not say where they were taken."""
+    digits = key.direction_code.isdigit() and key.lane_code.isdigit()
+    if key.state_code and key.station_id and digits:
+        return
+    raise UnreadableInput(
+        "The file does not say which station, direction and lane its records are of "
+        f"(found: {key}). Name the columns that hold them, or give the site and the "
+        "direction with the file (--site and --direction)."
+    )
 
 
 def _planned_name(
@@ -452,6 +466,7 @@ def records_import(
         for batch in reader:
             for key, table in split_by_lane(batch):
                 if key not in names:
+                    _check_named(key)
                     names[key] = _planned_name(key, _site_codes([key]))
                 writer.add(*names[key], table)
                 gathered.take(key, table)
