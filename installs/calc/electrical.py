@@ -84,7 +84,7 @@ def judge_reading(
     verdict, reason = _reading_verdict(value, limit, over_range)
     shown = "no reading" if value is None else _shown(quantity, value, over_range)
     words = _limit_words(quantity, limit)
-    sentence = f"{str(quantity).capitalize()} {shown}; {words}: {verdict}"
+    sentence = f"{_capital(quantity)} {shown}; {words}: {verdict}"
     return Judgement(
         quantity=str(quantity),
         value=value,
@@ -201,7 +201,7 @@ def electrical_trend(
             first_on=used[0].on if used else None,
             last_on=used[-1].on if used else None,
             sentence=(
-                f"{str(quantity).capitalize()}: {len(used)} "
+                f"{_capital(quantity)}: {len(used)} "
                 f"reading{'' if len(used) == 1 else 's'} to follow{left_out}; a trend "
                 f"needs readings on at least {LEAST_DAYS} days."
             ),
@@ -259,7 +259,7 @@ def _trend_words(
         size = f"{slope:+.3g} {quantity.unit}".strip() + " a year"
         ends = f"{interval.low:+.3g} to {interval.high:+.3g}"
     return (
-        f"{str(quantity).capitalize()}: {way}, {size} "
+        f"{_capital(quantity)}: {way}, {size} "
         f"({interval.level:.0%} interval {ends}, {n} readings){left}."
     )
 
@@ -278,9 +278,15 @@ def limit_crossing(
     LimitCrossing or None
         None without a trend or a limit.
     """
-    if limit is None or trend.slope_per_year is None or trend.interval is None:
+    if (
+        limit is None
+        or trend.slope_per_year is None
+        or trend.interval is None
+        or trend.fitted_last is None
+        or trend.first_on is None
+        or trend.last_on is None
+    ):
         return None
-    assert trend.first_on and trend.last_on and trend.fitted_last is not None  # noqa: S101
     span = trend.last_on - trend.first_on
     until = trend.last_on + span
     beyond = _side_beyond(limit, trend.fitted_last)
@@ -313,9 +319,14 @@ def _reached_days(
     """Days after the first reading at which a line reaches the limit it heads for."""
     side = limit.low if slope < 0 else limit.high
     on_log = trend.quantity.on_log_scale
-    if side is None or slope == 0 or (on_log and side <= 0):
+    if (
+        side is None
+        or slope == 0
+        or (on_log and side <= 0)
+        or trend.middle_days is None
+        or trend.middle_value is None
+    ):
         return math.inf, None
-    assert trend.middle_days is not None and trend.middle_value is not None  # noqa: S101
     rise = (math.log10(side) if on_log else side) - trend.middle_value
     return trend.middle_days + rise / slope * DAYS_PER_YEAR, side
 
@@ -330,7 +341,8 @@ def judge_trend(trend: ElectricalTrend, limit: AcceptanceLimit | None) -> Judgem
     """Whether the quantity stays within its limit as far as its readings carry.
 
     ``misses`` when the fitted line is past the limit or every line of the slope's
-    interval reaches it in time; ``meets`` when none does; else ``cannot say``.
+    interval reaches it in time; ``meets`` when none does and no reading of zero was
+    left out; else ``cannot say``.
     """
     crossing = limit_crossing(trend, limit)
     verdict, reason = _trend_verdict(trend, crossing)
@@ -345,7 +357,7 @@ def judge_trend(trend: ElectricalTrend, limit: AcceptanceLimit | None) -> Judgem
         rule=f"{TREND_RULE} ({limit.source})" if limit else TREND_RULE,
         limit=words,
         verdict=verdict,
-        sentence=f"{trend.sentence} {words.capitalize()}: {verdict}, {reason}.",
+        sentence=f"{trend.sentence} {_capital(words)}: {verdict}, {reason}.",
         standing=limit.standing if limit else "no limit entered",
         details=(
             ("above the meter's range, left out", trend.n_over_range),
@@ -369,6 +381,8 @@ def _trend_verdict(
     if crossing.already_past:
         return Verdict.MISSES, "the fitted line is already past it"
     if crossing.earliest_on is None:
+        if trend.n_zero:
+            return Verdict.CANNOT_SAY, "a reading of zero has no place on the line"
         return Verdict.MEETS, f"not reached by {until}, as far as the readings carry"
     first = crossing.earliest_on.isoformat()
     if crossing.latest_on is not None:
@@ -406,6 +420,10 @@ def _limit_words(quantity: ElectricalQuantity, limit: AcceptanceLimit | None) ->
     if limit.low is None:
         return f"at most {limit.high:,.6g}{unit}"
     return f"{limit.low:,.6g} to {limit.high:,.6g}{unit}"
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _iso(day: date | None) -> str | None:

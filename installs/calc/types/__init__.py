@@ -1,0 +1,74 @@
+"""Words and results of the installs room: what the trade calls things, what calc says.
+
+The enums are the choices of the models (``choices_of``): the stored word is the word
+that people read. The dataclasses carry what ``survival``, ``forecast`` and
+``electrical`` compute. Ages and horizons are in years of 365.25 days.
+
+Models import this module, so it imports neither numpy nor scipy.
+"""
+
+from installs.calc.types.electrical import (
+    AcceptanceLimit,
+    DatedReading,
+    ElectricalTrend,
+    LimitCrossing,
+)
+from installs.calc.types.forecasts import (
+    Band,
+    FailureChance,
+    FleetForecast,
+    ForecastPeriod,
+    SensorForecast,
+    SensorInService,
+    YearForecast,
+)
+from installs.calc.types.lives import (
+    DAYS_PER_YEAR,
+    ONE_DAY_YEARS,
+    Life,
+    LifePrior,
+    SurvivalCurve,
+    WeibullFit,
+    years_between,
+)
+from installs.calc.types.words import (
+    USUAL_QUANTITIES,
+    ElectricalQuantity,
+    EndReason,
+    FailureMode,
+    FitMethod,
+    LifeOutcome,
+    Technology,
+    TestStage,
+    VisitPurpose,
+)
+
+__all__ = [
+    "DAYS_PER_YEAR",
+    "ONE_DAY_YEARS",
+    "USUAL_QUANTITIES",
+    "AcceptanceLimit",
+    "Band",
+    "DatedReading",
+    "ElectricalQuantity",
+    "ElectricalTrend",
+    "EndReason",
+    "FailureChance",
+    "FailureMode",
+    "FitMethod",
+    "FleetForecast",
+    "ForecastPeriod",
+    "Life",
+    "LifeOutcome",
+    "LifePrior",
+    "LimitCrossing",
+    "SensorForecast",
+    "SensorInService",
+    "SurvivalCurve",
+    "Technology",
+    "TestStage",
+    "VisitPurpose",
+    "WeibullFit",
+    "YearForecast",
+    "years_between",
+]

@@ -1,0 +1,105 @@
+"""Readings of electrical tests, their limits, trends and crossings."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+from installs.calc.types.words import ElectricalQuantity
+from wimprog.lib.errors import DomainError
+from wimprog.lib.judgement import Interval
+
+
+@dataclass(frozen=True)
+class AcceptanceLimit:
+    """Lowest and highest acceptable value of a quantity, and where that is from."""
+
+    low: float | None
+    high: float | None
+    source: str
+    standing: str = "agency's own"
+
+    def __post_init__(self) -> None:
+        """Refuse a limit without a side or with its sides crossed."""
+        if self.low is None and self.high is None:
+            raise DomainError("A limit needs a lowest value, a highest value or both.")
+        sides = [side for side in (self.low, self.high) if side is not None]
+        if not all(math.isfinite(side) for side in sides):
+            raise DomainError("A side of a limit is not a number.")
+        if sides != sorted(sides):
+            raise DomainError(
+                f"The highest value {self.high:g} is below the lowest {self.low:g}."
+            )
+
+
+@dataclass(frozen=True)
+class DatedReading:
+    """One reading of a quantity; ``over_range`` if the meter said only "above"."""
+
+    on: date
+    value: float
+    over_range: bool = False
+
+
+@dataclass(frozen=True)
+class ElectricalTrend:
+    """A robust straight-line trend through the readings of one quantity.
+
+    Attributes
+    ----------
+    quantity
+        What was read.
+    n, n_over_range, n_zero
+        Readings used, readings left out because the meter was at its upper end, and
+        readings of zero left out because a logarithm of zero does not exist.
+    slope_per_year
+        Unit a year; on a log scale, decades (powers of ten) a year. None when there
+        are too few readings; so are the fields that follow from it.
+    interval
+        Interval of the slope at the level it carries.
+    fitted_last
+        The line's value on the day of the last reading used, in the quantity's unit.
+    middle_days, middle_value
+        The point that the lines turn about: days after ``first_on``, and the median
+        value on the trend's own scale (log10 where that is used).
+    first_on, last_on
+        Days of the first and last reading used.
+    sentence
+        The trend in words.
+    """
+
+    quantity: ElectricalQuantity
+    n: int
+    n_over_range: int
+    n_zero: int
+    slope_per_year: float | None
+    interval: Interval | None
+    fitted_last: float | None
+    middle_days: float | None
+    middle_value: float | None
+    first_on: date | None
+    last_on: date | None
+    sentence: str
+
+    @property
+    def is_known(self) -> bool:
+        """Whether there were readings enough for a slope."""
+        return self.slope_per_year is not None
+
+
+@dataclass(frozen=True)
+class LimitCrossing:
+    """When a trend reaches a limit, as far as the readings carry.
+
+    ``expected_on``, ``earliest_on`` and ``latest_on`` are None where that line does
+    not reach the limit by ``reach_until``: the day as far after the last reading as
+    the first is before it. No trend is drawn beyond that day.
+    """
+
+    expected_on: date | None
+    earliest_on: date | None
+    latest_on: date | None
+    reach_until: date
+    already_past: bool = False
+    limit_value: float | None = None
