@@ -100,10 +100,11 @@ class _Reader:
             ident = fixed_identity(block, lengths)
             too_long = self._decode_by_length(block, lengths, out)
         out.code[too_long] = REASONS.index(Reason.TOO_LONG) + 1
-        out.code[lengths == 0] = HOUR_MARK
+        self._take_hour_marks(block, rows, out, ident)
         self.report.n_lines += n
         self.report.n_open_not_speed += out.n_open_not_speed
-        self._tell_others(block, rows, out, lengths)
+        out.code[lengths == 0] = HOUR_MARK  # an empty line says nothing
+        self._tell_refused(block, rows, out, lengths)
         return self._to_batch(block, out, ident)
 
     def _decode_by_length(
@@ -163,52 +164,56 @@ class _Reader:
             ),
         )
 
-    def _tell_others(
+    def _tell_refused(
         self, block: Block, rows: np.ndarray | None, out: Decoded, lengths: np.ndarray
     ) -> None:
-        """Report the refused lines and the hour marks."""
-        for place in np.flatnonzero(out.code != KEPT):
-            row = block.first_line + int(place)
+        """Report the refused lines."""
+        refused = (out.code != KEPT) & (out.code != HOUR_MARK)
+        for place in np.flatnonzero(refused).tolist():
+            row = block.first_line + place
             raw = block.line(place)
             columns = raw if rows is None else rows[place].tobytes().rstrip()
-            if out.code[place] == HOUR_MARK:
-                if lengths[place]:
-                    self._hour_mark(columns, row)
-                continue
             reason = REASONS[out.code[place] - 1]
             if reason is Reason.TOO_LONG:
                 columns = raw
             if reason is Reason.DATE and at.reads_as_2001(columns):
-                raise self._mixed(
-                    block, int(place), "a 2001 metric truck weight record"
-                )
+                raise self._mixed(block, place, "a 2001 metric truck weight record")
             complaint = None
             if self.report.wants_complaint():
                 cut = block.cut and place == len(lengths) - 1
                 complaint = explain(columns, reason, row=row, pipe=self.pipe, cut=cut)
             self.report.refuse(reason, complaint)
 
-    def _hour_mark(self, columns: bytes, row: int) -> None:
-        """Keep an ``m`` or ``d`` line, or refuse it when its head is not sound."""
-        head = np.frombuffer(columns[: at.MARK_LENGTH - 2], dtype=np.uint8)
-        line = np.full((at.line_length(2), 1), ord("1"), dtype=np.uint8)
-        line[: len(head), 0] = head
-        line[at.VEHICLE_CLASS.start : at.GROSS.start] = 32
-        line[at.GROSS.start :, 0] = list(b"0000020200001000100001")
-        found = Decoded.room(1)
-        decode_block(line, found, np.zeros(1, dtype=np.int64), _ANY_SUM)
-        if found.code[0] != KEPT:
-            reason = REASONS[found.code[0] - 1]
-            complaint = explain(columns, reason, row=row, pipe=self.pipe)
-            self.report.refuse(
-                reason, complaint if self.report.wants_complaint() else None
-            )
+    def _take_hour_marks(
+        self, block: Block, rows: np.ndarray | None, out: Decoded, ident: Identity
+    ) -> None:
+        """Keep the ``m`` and ``d`` lines whose heads are sound; refuse the others."""
+        places = np.flatnonzero(out.code == HOUR_MARK)
+        if len(places) == 0:
             return
-        text = columns[:11].decode("ascii").replace(" ", "0")
-        lane = LaneKey(text[1:3], text[3:9], text[9], text[10])
-        hour = np.datetime64(int(found.time_ms[0]) // MS_PER_HOUR, "h")
-        letter = columns[at.VEHICLE_CLASS.start : at.VEHICLE_CLASS.stop].lower()
-        self.report.mark(HourMark(lane, hour, missing=b"m" in letter))
+        if rows is None:
+            reach = block.starts[places, None] + np.arange(at.MARK_LENGTH)
+            heads = block.data[reach]
+        else:
+            heads = rows[places, : at.MARK_LENGTH]
+        # the head is checked as that of a vehicle without faults of its own
+        columns = np.empty((at.line_length(2), len(places)), dtype=np.uint8)
+        columns[: at.VEHICLE_CLASS.start] = heads[:, : at.VEHICLE_CLASS.start].T
+        columns[at.VEHICLE_CLASS.start :] = _SOUND_TAIL[:, None]
+        found = Decoded.room(len(places))
+        decode_block(columns, found, np.arange(len(places)), at.WOptions())
+        sound = found.code == KEPT
+        out.code[places[~sound]] = found.code[~sound]
+        if not sound.any():
+            return
+        codes, lanes = ident.lanes(places[sound])
+        letters = heads[sound, at.VEHICLE_CLASS.start : at.VEHICLE_CLASS.stop] | 32
+        missing = (letters == ord("m")).any(axis=1)
+        hours = (found.time_ms[sound] // MS_PER_HOUR).view("datetime64[h]")
+        for code, hour, is_missing in zip(
+            codes.tolist(), hours, missing.tolist(), strict=True
+        ):
+            self.report.mark(HourMark(lanes[code], hour, missing=is_missing))
 
     def _to_batch(self, block: Block, out: Decoded, ident: Identity) -> pa.RecordBatch:
         """The kept lines as a batch; the report learns their lanes and period."""
@@ -269,4 +274,5 @@ def lane_arrays(codes: np.ndarray, lanes: list[LaneKey]) -> list[pa.Array]:
     return arrays
 
 
-_ANY_SUM = at.WOptions(sum_tolerance_lb_per_axle=1e9)
+_SOUND_TAIL = np.frombuffer(b"     0000020200001000100001", dtype=np.uint8)
+"""Class and open field blank, then two axles of one pound a tenth of a foot apart."""
