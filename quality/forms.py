@@ -1,0 +1,142 @@
+"""Forms of the records' side."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from quality.models import DayDecision
+from quality.services import ImportOptions
+from sites.models import Direction, Site
+
+OPEN_FIELD = (
+    ("not used", "nothing that is used"),
+    ("speed, mph", "speed in mph"),
+    ("speed, km/h", "speed in km/h"),
+)
+MAPPED = (
+    ("time", "date and time in one column"),
+    ("date", "date"),
+    ("clock", "clock time"),
+    ("hour", "hour"),
+    ("gross", "gross weight"),
+    ("n_axles", "number of axles"),
+    ("speed", "speed"),
+    ("vehicle_class", "vehicle class"),
+    ("state", "state code"),
+    ("station", "station"),
+    ("direction", "direction"),
+    ("lane", "lane"),
+)
+UNITS = {
+    "mass_unit": ("unit of weights", ("kg", "lb", "kip", "t")),
+    "spacing_unit": ("unit of spacings", ("m", "mm", "cm", "ft", "in")),
+    "speed_unit": ("unit of speed", ("km/h", "mph", "m/s")),
+    "date_order": ("order of dates", ("ymd", "mdy", "dmy")),
+}
+
+
+class UploadForm(forms.Form):
+    """A file of vehicle records, and what the file itself does not say."""
+
+    file = forms.FileField(
+        label="File of vehicle records",
+        help_text="Truck weight records of the Traffic Monitoring Guide (fixed or "
+        "pipe-delimited), or a CSV with headed columns; plain, gzip or zip.",
+    )
+    wim_site = forms.ModelChoiceField(
+        Site.objects.order_by("code"),
+        label="Site",
+        to_field_name="code",
+        required=False,
+        help_text="Only for a CSV that does not name its station.",
+    )
+    direction = forms.ChoiceField(
+        choices=[("", "as the file says"), *Direction.choices],
+        required=False,
+        help_text="Only for a CSV that does not name its direction.",
+    )
+    open_field = forms.ChoiceField(
+        label="The open columns of a truck weight record hold",
+        choices=OPEN_FIELD,
+        required=False,
+    )
+    new_sites = forms.BooleanField(
+        label="Make stations and lanes that the program does not know yet",
+        required=False,
+        initial=True,
+    )
+
+    def options(self) -> ImportOptions:
+        """What was chosen."""
+        data = self.cleaned_data
+        return ImportOptions(
+            site_code=data["wim_site"].code if data["wim_site"] else "",
+            direction=data["direction"],
+            new_sites=data["new_sites"],
+            open_field=data["open_field"] or "not used",
+        )
+
+
+class MappingForm(forms.Form):
+    """Which column of a CSV holds what."""
+
+    def __init__(
+        self, *args: Any, headings: list[str], mapping: dict[str, Any], **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.base = mapping
+        columns = [("", "not in this file"), *[(h, h) for h in headings if h]]
+        for name, label in MAPPED:
+            self.fields[name] = forms.ChoiceField(
+                label=label.capitalize(),
+                choices=columns,
+                required=False,
+                initial=mapping.get(name, ""),
+            )
+        for name, label in (("weights", "axle weights"), ("spacings", "spacings")):
+            self.fields[name] = forms.CharField(
+                label=f"Columns of the {label}, first axle first",
+                required=False,
+                initial=" | ".join(mapping.get(name, [])),
+                help_text="Headings, separated by |.",
+            )
+        for name, (label, words) in UNITS.items():
+            self.fields[name] = forms.ChoiceField(
+                label=label.capitalize(),
+                choices=[(word, word) for word in words],
+                initial=mapping.get(name, words[0]),
+            )
+
+    def mapping(self) -> dict[str, Any]:
+        """The mapping as it would be saved."""
+        chosen = dict(self.base)
+        for name, value in self.cleaned_data.items():
+            if name in ("weights", "spacings"):
+                parts = [part.strip() for part in value.split("|")]
+                chosen[name] = [part for part in parts if part]
+            else:
+                chosen[name] = value
+        return json.loads(json.dumps(chosen))  # type: ignore[no-any-return]
+
+
+class DecisionForm(forms.Form):
+    """Accept or set aside a lane's days."""
+
+    lane = forms.IntegerField(widget=forms.HiddenInput)
+    from_on = forms.DateField(
+        label="From", widget=forms.DateInput(attrs={"type": "date"})
+    )
+    to_on = forms.DateField(label="To", widget=forms.DateInput(attrs={"type": "date"}))
+    decision = forms.ChoiceField(choices=DayDecision.choices)
+    reason = forms.CharField(max_length=300)
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or {}
+        first, last = data.get("from_on"), data.get("to_on")
+        if first and last and last < first:
+            raise ValidationError("The last day is before the first.")
+        return data
