@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 
+from installs.calc.survival import weibull_survival
 from installs.calc.types import (
     AcceptanceLimit,
     ElectricalQuantity,
@@ -120,7 +121,7 @@ def survival_chart(
             "fitted",
             tuple(
                 Point(float(x), float(y))
-                for x, y in zip(grid, fit.survival(grid), strict=True)
+                for x, y in zip(grid, weibull_survival(fit, grid), strict=True)
             ),
         )
     ]

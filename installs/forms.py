@@ -86,8 +86,8 @@ class ReadingField(forms.CharField):
         self.quantity = quantity
         self.widget.attrs["data-unit"] = quantity.unit
 
-    def to_python(self, value: Any) -> Any:
-        text = super().to_python(value)
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
         if not text:
             return None
         bare = text

@@ -85,7 +85,22 @@ PLACE = [
 ]
 
 
-class SiteForm(FactForm):
+class PlaceForm(FactForm):
+    """What site forms have in common: coordinates come in pairs."""
+
+    def clean(self) -> dict[str, Any]:
+        found = super().clean() or {}
+        pair = ("latitude", "longitude")
+        if not any(name in self.errors for name in pair):
+            missing = [name for name in pair if found.get(name) is None]
+            if len(missing) == 1:
+                self.add_error(
+                    missing[0], "Give both latitude and longitude, or neither."
+                )
+        return found
+
+
+class SiteForm(PlaceForm):
     """What a site is; its state is changed by :class:`SiteStateForm`."""
 
     class Meta:
@@ -94,7 +109,7 @@ class SiteForm(FactForm):
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
 
 
-class SiteAddForm(FactForm):
+class SiteAddForm(PlaceForm):
     """A new site, planned or in service since a day."""
 
     class Meta:

@@ -27,10 +27,10 @@ class SiteFactory(DjangoModelFactory):
     class Meta:
         model = sites.Site
 
-    code = factory.Sequence(lambda n: f"OV-{n + 1:03d}")
+    code = factory.Sequence(lambda n: f"OV-{n + 101}")
     name = factory.Sequence(lambda n: f"Invented site {n + 1}")
     state_code = "99"
-    station_id = factory.Sequence(lambda n: f"{n + 1:06d}")
+    station_id = factory.Sequence(lambda n: f"{n + 101:06d}")
     route = "Route 7"
     time_zone = "America/Denver"
     state = sites.SiteState.IN_SERVICE
