@@ -171,12 +171,14 @@ class LaneForm(FactForm):
 
     def clean(self) -> dict[str, Any]:
         found = super().clean() or {}
+        if "number" not in found or "direction" not in found:
+            return found
         clash = Lane.objects.filter(
             wim_site_id=self.instance.wim_site_id,
-            direction=found.get("direction"),
-            number=found.get("number"),
+            direction=found["direction"],
+            number=found["number"],
         ).exclude(pk=self.instance.pk)
-        if "number" in found and "direction" in found and clash.exists():
+        if clash.exists():
             self.add_error(
                 "number",
                 f"This site has a lane {clash[0].label} already; change that one, or "

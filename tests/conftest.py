@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import pytest
-from django.contrib.auth.models import AbstractUser, Group, User
+from django.contrib.auth.models import Group, User
 from django.test import Client
 
 from installs.models import Installation
@@ -56,10 +57,10 @@ def outsider(db: None) -> User:
 
 
 @pytest.fixture
-def client_for() -> Callable[[AbstractUser], Client]:
+def client_for() -> Callable[[User], Client]:
     """A browser in which a user has signed in."""
 
-    def sign_in(user: AbstractUser) -> Client:
+    def sign_in(user: User) -> Client:
         client = Client()
         client.force_login(user)
         return client
@@ -70,11 +71,11 @@ def client_for() -> Callable[[AbstractUser], Client]:
 @pytest.fixture
 def program(db: None) -> Program:
     """The invented agency's settings (US customary units)."""
-    return factories.ProgramFactory()
+    return factories.ProgramFactory.create()
 
 
 @pytest.fixture
-def held_clock(settings) -> dt.date:  # type: ignore[no-untyped-def]
+def held_clock(settings: Any) -> dt.date:
     """Hold the program's clock at :data:`TODAY`."""
     settings.AS_OF = TODAY.isoformat()
     return TODAY
@@ -93,10 +94,10 @@ class World:
 @pytest.fixture
 def world(program: Program, held_clock: dt.date) -> World:
     """A small world, with the clock held."""
-    wim_site = factories.SiteFactory(code="OV-014", station_id="000014")
-    one = factories.LaneFactory(wim_site=wim_site, number=1)
-    two = factories.LaneFactory(wim_site=wim_site, number=2)
-    failed = factories.InstallationFactory(
+    wim_site = factories.SiteFactory.create(code="OV-014", station_id="000014")
+    one = factories.LaneFactory.create(wim_site=wim_site, number=1)
+    two = factories.LaneFactory.create(wim_site=wim_site, number=2)
+    failed = factories.InstallationFactory.create(
         lane=one,
         position="piezo 1",
         installed_on=dt.date(2018, 6, 1),
@@ -105,10 +106,10 @@ def world(program: Program, held_clock: dt.date) -> World:
         failure_mode="splice",
     )
     live = (
-        factories.InstallationFactory(
+        factories.InstallationFactory.create(
             lane=one, position="piezo 1", installed_on=dt.date(2021, 6, 15)
         ),
-        factories.InstallationFactory(
+        factories.InstallationFactory.create(
             lane=two, position="piezo 1", installed_on=dt.date(2020, 6, 1)
         ),
     )

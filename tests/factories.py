@@ -14,7 +14,7 @@ from sites import models as sites
 # --- sites -----------------------------------------------------------------------
 
 
-class ProgramFactory(DjangoModelFactory):
+class ProgramFactory(DjangoModelFactory[sites.Program]):
     class Meta:
         model = sites.Program
 
@@ -23,7 +23,7 @@ class ProgramFactory(DjangoModelFactory):
     time_zone = "America/Denver"
 
 
-class SiteFactory(DjangoModelFactory):
+class SiteFactory(DjangoModelFactory[sites.Site]):
     class Meta:
         model = sites.Site
 
@@ -37,7 +37,7 @@ class SiteFactory(DjangoModelFactory):
     in_service_on = dt.date(2018, 6, 1)
 
 
-class LaneFactory(DjangoModelFactory):
+class LaneFactory(DjangoModelFactory[sites.Lane]):
     class Meta:
         model = sites.Lane
 
@@ -50,7 +50,7 @@ class LaneFactory(DjangoModelFactory):
 # --- installs --------------------------------------------------------------------
 
 
-class TechnologyProfileFactory(DjangoModelFactory):
+class TechnologyProfileFactory(DjangoModelFactory[installs.TechnologyProfile]):
     class Meta:
         model = installs.TechnologyProfile
         django_get_or_create = ("technology",)
@@ -61,7 +61,7 @@ class TechnologyProfileFactory(DjangoModelFactory):
     source = "invented for the tests"
 
 
-class SensorModelFactory(DjangoModelFactory):
+class SensorModelFactory(DjangoModelFactory[installs.SensorModel]):
     class Meta:
         model = installs.SensorModel
         django_get_or_create = ("maker", "name")
@@ -71,7 +71,7 @@ class SensorModelFactory(DjangoModelFactory):
     technology = Technology.POLYMER_PIEZO.value
 
 
-class ElectricalLimitFactory(DjangoModelFactory):
+class ElectricalLimitFactory(DjangoModelFactory[installs.ElectricalLimit]):
     class Meta:
         model = installs.ElectricalLimit
 
@@ -81,7 +81,7 @@ class ElectricalLimitFactory(DjangoModelFactory):
     source = "maker's sheet (invented)"
 
 
-class SensorFactory(DjangoModelFactory):
+class SensorFactory(DjangoModelFactory[installs.Sensor]):
     class Meta:
         model = installs.Sensor
 
@@ -89,7 +89,7 @@ class SensorFactory(DjangoModelFactory):
     serial = factory.Sequence(lambda n: f"S{n + 1:05d}")
 
 
-class InstallationFactory(DjangoModelFactory):
+class InstallationFactory(DjangoModelFactory[installs.Installation]):
     class Meta:
         model = installs.Installation
 
@@ -99,7 +99,7 @@ class InstallationFactory(DjangoModelFactory):
     installed_on = dt.date(2020, 6, 1)
 
 
-class MaintenanceVisitFactory(DjangoModelFactory):
+class MaintenanceVisitFactory(DjangoModelFactory[installs.MaintenanceVisit]):
     class Meta:
         model = installs.MaintenanceVisit
 
@@ -109,7 +109,7 @@ class MaintenanceVisitFactory(DjangoModelFactory):
     people = "M. Tarn"
 
 
-class ElectricalTestFactory(DjangoModelFactory):
+class ElectricalTestFactory(DjangoModelFactory[installs.ElectricalTest]):
     class Meta:
         model = installs.ElectricalTest
 
@@ -119,7 +119,7 @@ class ElectricalTestFactory(DjangoModelFactory):
     tested_by = "M. Tarn"
 
 
-class ReadingFactory(DjangoModelFactory):
+class ReadingFactory(DjangoModelFactory[installs.Reading]):
     class Meta:
         model = installs.Reading
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Any
 
 from django.db.models import Q
 
 from installs.calc.types import (
+    EndReason,
     Life,
     LifePrior,
     SensorForecast,
@@ -53,6 +53,27 @@ class LaneChance:
     basis: str
 
 
+@dataclass(frozen=True)
+class LifeRow:
+    """One installation as it stood on a day; ``ended_on`` is None while it worked."""
+
+    pk: int
+    lane_id: int
+    position: str
+    technology: str
+    installed_on: dt.date
+    ended_on: dt.date | None
+    end_reason: str
+    failure_mode: str
+    age_years: float
+    installation: Installation | None = None
+
+    @property
+    def failed(self) -> bool:
+        """Whether this life ended in failure."""
+        return self.end_reason == EndReason.FAILED
+
+
 def program_today() -> dt.date:
     """Today on the program's clock."""
     return clock.today(program_get().time_zone)
@@ -78,9 +99,7 @@ def technology_expectations() -> dict[str, Expectation]:
     return found
 
 
-def life_rows(
-    today: dt.date | None = None, technology: str = ""
-) -> list[dict[str, Any]]:
+def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRow]:
     """The installations behind the lives, as they stood on ``today``.
 
     An ending after ``today`` is not known yet, so that a forecast as of an earlier day
@@ -91,31 +110,41 @@ def life_rows(
     if technology:
         rows = rows.filter(sensor__model__technology=technology)
     found = []
-    for row in rows.order_by("installed_on", "pk").values(
+    for row in rows.order_by("installed_on", "pk").values_list(
         "pk",
-        "sensor_id",
         "lane_id",
         "position",
+        "sensor__model__technology",
         "installed_on",
         "ended_on",
         "end_reason",
         "failure_mode",
-        "sensor__model__technology",
     ):
-        row["technology"] = row.pop("sensor__model__technology")
-        if row["ended_on"] is not None and row["ended_on"] > today:
-            row |= {"ended_on": None, "end_reason": "", "failure_mode": ""}
-        row["age_years"] = years_between(row["installed_on"], row["ended_on"] or today)
-        row["failed"] = row["end_reason"] == "failed"
-        found.append(row)
+        pk, lane_id, position, word, installed_on, ended_on, reason, mode = row
+        if ended_on is not None and ended_on > today:
+            ended_on, reason, mode = None, "", ""
+        age_years = years_between(installed_on, ended_on or today)
+        found.append(
+            LifeRow(
+                pk,
+                lane_id,
+                position,
+                word,
+                installed_on,
+                ended_on,
+                reason,
+                mode,
+                age_years,
+            )
+        )
     return found
 
 
-def _lives(rows: Iterable[dict[str, Any]]) -> dict[str, list[Life]]:
+def _lives(rows: Iterable[LifeRow]) -> dict[str, list[Life]]:
     found: dict[str, list[Life]] = defaultdict(list)
     for row in rows:
-        found[row["technology"]].append(
-            Life(age_years=row["age_years"], failed=row["failed"], key=str(row["pk"]))
+        found[row.technology].append(
+            Life(age_years=row.age_years, failed=row.failed, key=str(row.pk))
         )
     return dict(found)
 
@@ -143,22 +172,22 @@ def fits_by_technology(today: dt.date | None = None) -> dict[str, WeibullFit]:
 
 
 def sensors_in_service(
-    rows: Iterable[dict[str, Any]],
+    rows: Iterable[LifeRow],
 ) -> list[SensorInService]:
     """Those of the rows that are in the road still."""
     return [
         SensorInService(
-            key=str(row["pk"]),
-            technology=Technology(row["technology"]),
-            age_years=row["age_years"],
+            key=str(row.pk),
+            technology=Technology(row.technology),
+            age_years=row.age_years,
         )
         for row in rows
-        if row["ended_on"] is None
+        if row.ended_on is None
     ]
 
 
 def forecasts_of(
-    rows: list[dict[str, Any]], fits: dict[str, WeibullFit]
+    rows: list[LifeRow], fits: dict[str, WeibullFit]
 ) -> dict[int, SensorForecast]:
     """Chances of each live sensor, by the installation's key."""
     from installs.calc.forecast import sensor_forecasts
@@ -190,18 +219,18 @@ def installation_chance(
     """One live installation's chances, and what they rest on."""
     technology = installation.sensor.model.technology
     rows = life_rows(today, technology)
-    own = [row for row in rows if row["pk"] == installation.pk]
+    own = [row for row in rows if row.pk == installation.pk]
     fits = fits_of(_lives(rows), technology_expectations())
     return forecasts_of(own, fits).get(installation.pk)
 
 
-def life_page(today: dt.date, technology: str) -> list[dict[str, Any]]:
+def life_page(today: dt.date, technology: str) -> list[LifeRow]:
     """The lives of a technology with their sensors and lanes, for people to check."""
     rows = life_rows(today, technology)
     places = Installation.objects.select_related(
         "sensor__model", "lane__wim_site"
-    ).in_bulk([row["pk"] for row in rows])
-    return [row | {"installation": places[row["pk"]]} for row in rows]
+    ).in_bulk([row.pk for row in rows])
+    return [replace(row, installation=places[row.pk]) for row in rows]
 
 
 def chances_by_lane(today: dt.date | None = None) -> dict[int, list[LaneChance]]:
@@ -210,13 +239,13 @@ def chances_by_lane(today: dt.date | None = None) -> dict[int, list[LaneChance]]
     forecasts = forecasts_of(rows, fits_of(_lives(rows), technology_expectations()))
     found: dict[int, list[LaneChance]] = defaultdict(list)
     for row in rows:
-        forecast = forecasts.get(row["pk"])
+        forecast = forecasts.get(row.pk)
         if forecast is not None:
-            found[row["lane_id"]].append(
+            found[row.lane_id].append(
                 LaneChance(
-                    installation_id=row["pk"],
-                    position=row["position"],
-                    technology=row["technology"],
+                    installation_id=row.pk,
+                    position=row.position,
+                    technology=row.technology,
                     within=_within(forecast),
                     basis=forecast.basis,
                 )

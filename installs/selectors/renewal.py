@@ -103,13 +103,13 @@ def renewal_forecast(
     ).in_bulk(list(forecasts))
     risks = [
         SensorRisk(
-            installation=installations[row["pk"]],
-            technology=row["technology"],
-            age_years=row["age_years"],
-            forecast=forecasts[row["pk"]],
+            installation=installations[row.pk],
+            technology=row.technology,
+            age_years=row.age_years,
+            forecast=forecasts[row.pk],
         )
         for row in rows
-        if row["pk"] in forecasts
+        if row.pk in forecasts
     ]
     fleet = None
     if live:

@@ -61,7 +61,7 @@ def sites_at_roadside(q: str = "") -> QuerySet[Site]:
     return found.order_by("code")
 
 
-def lanes_at_roadside(wim_site: Site) -> list[Lane]:
+def lanes_at_roadside(wim_site: Site) -> Sequence[Lane]:
     """Lanes of a site, each with ``live_sensors`` (and when each was last tested)."""
     live = (
         Installation.objects.live()

@@ -84,6 +84,6 @@ def lives(request: HttpRequest) -> HttpResponse:
     context = {
         "technology": technology,
         "rows": rows,
-        "n_failed": sum(row["failed"] for row in rows),
+        "n_failed": sum(row.failed for row in rows),
     }
     return render(request, "installs/lives.html", context)
