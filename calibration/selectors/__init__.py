@@ -16,6 +16,7 @@ from calibration.selectors.judging import (
 from calibration.selectors.sessions import (
     DueLane,
     due_list,
+    factor_in_use,
     last_word,
     latest_results,
     next_due,
@@ -30,6 +31,7 @@ from calibration.selectors.tabulated import (
     run_cells,
     run_rows,
     session_cells,
+    statistic_rows,
 )
 
 __all__ = [
@@ -40,6 +42,7 @@ __all__ = [
     "as_reference_vehicle",
     "conditions_of",
     "due_list",
+    "factor_in_use",
     "last_word",
     "latest_results",
     "next_due",
@@ -56,6 +59,7 @@ __all__ = [
     "session_verdicts",
     "site_zone",
     "stage_errors",
+    "statistic_rows",
     "vehicle_list",
     "weighings_for",
 ]

@@ -183,3 +183,13 @@ def weighings_for(session: CalibrationSession) -> list[StaticWeighing]:
         .distinct()
         .order_by("vehicle__name", "weighed_at")
     )
+
+
+def factor_in_use(lane: Lane) -> float | None:
+    """The factor that the lane's last session left; None where none is known."""
+    return (
+        CalibrationSession.objects.filter(lane=lane, factor_after__isnull=False)
+        .order_by("-held_on", "-pk")
+        .values_list("factor_after", flat=True)
+        .first()
+    )

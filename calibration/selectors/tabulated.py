@@ -77,6 +77,82 @@ def run_rows(runs: Sequence[TruckRun], errors: RunErrors) -> list[RunRow]:
     ]
 
 
+@dataclass(frozen=True)
+class StatisticRow:
+    """Statistics of one quantity in the units that people see."""
+
+    name: str
+    unit: str
+    n: int
+    mean: float | None
+    sd: float | None
+    mean_interval: tuple[float, float] | None
+    pass_interval: tuple[float, float] | None
+    tolerance: float | None
+    n_within: int | None
+    share_pct: float | None
+    share_interval_pct: tuple[float, float] | None
+    scope: str
+    why_none: str
+    digits: int = 2
+
+
+def statistic_rows(
+    stage: JudgedStage, *, system: UnitSystem | str
+) -> list[StatisticRow]:
+    """Statistics of every quantity with the share within the wanted class's limit."""
+    from calibration.calc.statistics import share_within
+
+    limits = _tolerances(stage)
+    rows = []
+    for found in stage.judged.statistics:
+        kind = {"km/h": Kind.SPEED, "m": Kind.LENGTH}.get(found.unit)
+        unit = shown_unit(kind, UnitSystem(system)) if kind else None
+        factor = unit.factor if unit else 1.0
+        limit = limits.get(found.quantity.value)
+        within = None
+        if limit is not None and found.n:
+            within = share_within(found.source, limit)
+
+        def scaled(interval: Any, by: float = factor) -> tuple[float, float] | None:
+            return (interval.low / by, interval.high / by) if interval else None
+
+        share = within.interval if within else None
+        rows.append(
+            StatisticRow(
+                name=found.quantity.value,
+                unit=unit.symbol if unit else found.unit,
+                n=found.n,
+                mean=None if found.mean is None else found.mean / factor,
+                sd=None if found.sd is None else found.sd / factor,
+                mean_interval=scaled(found.mean_interval),
+                pass_interval=scaled(found.single_pass_interval),
+                tolerance=None if limit is None else limit / factor,
+                n_within=within.n_within if within else None,
+                share_pct=100 * within.share
+                if within and within.share
+                else (0.0 if within else None),
+                share_interval_pct=(100 * share.low, 100 * share.high)
+                if share
+                else None,
+                scope=found.scope,
+                why_none=found.source.why_none,
+            )
+        )
+    return rows
+
+
+def _tolerances(stage: JudgedStage) -> dict[str, float]:
+    """Tolerance of each quantity in the session's own standard, in the errors' unit."""
+    limits = {}
+    for one in stage.judged.verdicts[0].judgements:
+        details = dict(one.details)
+        limit = details.get("tolerance", details.get("delta"))
+        if limit is not None:
+            limits[str(one.quantity)] = float(limit)
+    return limits
+
+
 def run_cells(
     stages: Iterable[JudgedStage], *, system: UnitSystem | str, zone: ZoneInfo
 ) -> tuple[list[str], list[list[Any]]]:
