@@ -134,7 +134,8 @@ def log_likelihood(data: LifeData, u: float, v: float) -> Terms:
 def _hazard_parts(log_age: Array, shape: float, v: float) -> tuple[Array, Array, Array]:
     """H, its gradient (2, n) and its Hessian entries uu, uv, vv (3, n)."""
     with np.errstate(invalid="ignore"):
-        z = shape * (log_age - v)
+        # H beyond exp(200) is as impossible as H there, and its squares stay finite.
+        z = np.minimum(shape * (log_age - v), 200.0)
         hazard = np.exp(z)
         h_z = np.where(np.isneginf(z), 0.0, hazard * z)
         h_zz = np.where(np.isneginf(z), 0.0, hazard * z * z)
@@ -162,7 +163,8 @@ def _bracketed(data: LifeData, shape: float, v: float) -> Terms:
     low, low_1, low_2 = _hazard_parts(data.log_low, shape, v)
     high, high_1, high_2 = _hazard_parts(data.log_high, shape, v)
     gap, gap_1, gap_2 = high - low, high_1 - low_1, high_2 - low_2
-    rate = 1.0 / np.expm1(gap)
+    with np.errstate(over="ignore", divide="ignore"):
+        rate = 1.0 / np.expm1(gap)
     curve = -rate * (1.0 + rate)
     outer = np.array([gap_1[0] ** 2, gap_1[0] * gap_1[1], gap_1[1] ** 2])
     return Terms(

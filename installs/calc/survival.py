@@ -127,12 +127,16 @@ def _curve_notes(
 def fit_weibull(lives: Sequence[Life], *, prior: LifePrior) -> WeibullFit:
     """Curve to forecast from: with the prior below ten failures, without it from ten.
 
-    The prior is also kept when all failures happened at nearly one age.
+    The prior is also kept when all failures happened at nearly one age, or when the
+    likelihood alone has no maximum.
     """
     ages = failure_ages(lives)
     if len(ages) < ENOUGH_FAILURES or is_one_event(ages):
         return weibull_with_prior(lives, prior)
-    return weibull_maximum_likelihood(lives)
+    try:
+        return weibull_maximum_likelihood(lives)
+    except DomainError:
+        return weibull_with_prior(lives, prior)
 
 
 # --- chances of one sensor ---------------------------------------------------------

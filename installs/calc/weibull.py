@@ -19,10 +19,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import brentq, minimize, minimize_scalar
+from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2
 
-from installs.calc.likelihood import LifeData, Terms, log_likelihood, log_prior
+from installs.calc.likelihood import Array, LifeData, Terms, log_likelihood, log_prior
 from installs.calc.types import FitMethod, Life, LifePrior, WeibullFit
 from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Interval
@@ -200,6 +200,38 @@ def _negative(data: LifeData, prior: LifePrior | None, u: float, v: float) -> Te
     return Terms(-whole.value, -whole.gradient, -whole.hessian)
 
 
+def _may_step(there: Terms, here: Terms) -> bool:
+    """Whether a step may be taken; rounding may raise the value a little."""
+    finite = bool(np.all(np.isfinite(there.hessian)))
+    return finite and there.value <= here.value + 1e-9 * (1.0 + abs(here.value))
+
+
+def _lowest(terms: Callable[[Array], Terms], start: Array, *, close: float) -> Array:
+    """Newton's method with short steps; there are only two parameters.
+
+    Where the curvature is not that of a minimum its sign is turned, a step is never
+    longer than 1 (a factor e in shape or scale), and it is halved until the value is
+    finite and does not rise.
+    """
+    x, here = start, terms(start)
+    for _ in range(200):
+        if np.all(np.abs(here.gradient) < close):
+            return x
+        sizes, axes = np.linalg.eigh(here.hessian)
+        step = -axes @ ((axes.T @ here.gradient) / np.maximum(np.abs(sizes), 1e-8))
+        step /= max(1.0, float(np.linalg.norm(step)))
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+            there = terms(x + step)
+            while not _may_step(there, here):
+                step /= 2.0
+                there = terms(x + step)
+        x, here = x + step, there
+    raise DomainError(
+        "No life curve fits these lives: the search for the best one did not end. "
+        "Check the dates, or give an expected life."
+    )
+
+
 def _fit(lives: Sequence[Life], prior: LifePrior | None) -> WeibullFit:
     data, log_unit, scaled_prior = _scaled(lives, prior)
     start_shape = prior.shape if prior else 1.5
@@ -207,22 +239,14 @@ def _fit(lives: Sequence[Life], prior: LifePrior | None) -> WeibullFit:
         math.log(start_shape),
         _profile_bracket(data, scaled_prior, math.log(start_shape))[0] + 0.1,
     ]
-    with np.errstate(over="ignore", invalid="ignore"):
-        best = minimize(
-            lambda x: _negative(data, scaled_prior, x[0], x[1]).value,
-            start,
-            method="trust-exact",
-            jac=lambda x: _negative(data, scaled_prior, x[0], x[1]).gradient,
-            hess=lambda x: _negative(data, scaled_prior, x[0], x[1]).hessian,
-            options={"gtol": 1e-8 * (1.0 + data.n_failures), "maxiter": 500},
-        )
-    if not best.success:
-        raise DomainError(
-            "No life curve fits these lives: the search for the best one did not end. "
-            "Check the dates, or give an expected life."
-        )
-    u, v = float(best.x[0]), float(best.x[1])
-    covariance = np.linalg.inv(_negative(data, scaled_prior, u, v).hessian)
+    near = _lowest(
+        lambda x: _negative(data, scaled_prior, x[0], x[1]),
+        np.array(start),
+        close=1e-7 * (1.0 + data.n_failures),
+    )
+    best = _negative(data, scaled_prior, near[0], near[1])
+    u, v = float(near[0]), float(near[1])
+    covariance = np.linalg.inv(best.hessian)
     lives_alone = log_likelihood(data, u, v).value - data.log_failed.size * log_unit
     return WeibullFit(
         shape=math.exp(u),
