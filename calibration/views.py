@@ -233,7 +233,7 @@ def run_add(request: HttpRequest, pk: int) -> HttpResponse:
     session = _session(pk)
     form = RunForm(
         request.POST or None,
-        instance=TruckRun(session=session, number=None),
+        instance=TruckRun(session=session),
         zone=selectors.site_zone(session),
         system=_system(request),
         initial=_as_before(request),

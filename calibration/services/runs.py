@@ -137,6 +137,12 @@ def _copies(runs: Sequence[TruckRun], there: Sequence[TruckRun]) -> list[Complai
     return complaints
 
 
+def field_words(name: str) -> str:
+    """What people call a field of a run."""
+    field = TruckRun._meta.get_field(name)
+    return str(getattr(field, "verbose_name", name))
+
+
 def _faults(run: TruckRun) -> list[Complaint]:
     """What is wrong with one run, without asking the database."""
     complaints = []
@@ -148,7 +154,7 @@ def _faults(run: TruckRun) -> list[Complaint]:
             complaints += [
                 Complaint(
                     f"Run {run.number}: {message}",
-                    field=TruckRun._meta.get_field(name).verbose_name,
+                    field=field_words(name),
                     value=str(value),
                     remedy="Correct it, or set the run aside with the reason.",
                 )

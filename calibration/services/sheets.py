@@ -148,10 +148,11 @@ def sheets_keep(
     )
 
 
-def _at(moment: dt.datetime | None, zone: ZoneInfo) -> dt.datetime | None:
-    if moment is None or moment.tzinfo is not None:
-        return moment
-    return moment.replace(tzinfo=zone)
+def _at(moment: dt.datetime | None, zone: ZoneInfo) -> dt.datetime:
+    """The moment in its own zone, or the site's; both sheets must give their times."""
+    if moment is None:
+        raise UnreadableInput("A weighing or a run has no time. Nothing was stored.")
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=zone)
 
 
 def _as_typed(typed: Any) -> dict[str, list[str]]:
@@ -199,7 +200,7 @@ def _new_vehicle(one: ReferenceVehicle, complaints: list[Complaint]) -> TestVehi
     typed = _as_typed(one.typed)
     return TestVehicle(
         name=one.name,
-        vehicle_class=one.vehicle_class,
+        vehicle_class=one.vehicle_class,  # type: ignore[misc]  # complained of above
         axle_spacings_m=list(one.axle_spacings_m),
         as_typed={k: v for k, v in typed.items() if k == "axle_spacings_m"},
     )
@@ -222,7 +223,7 @@ def _weighings(
     for one in references:
         vehicle = vehicles[one.name]
         weighed_at = _at(one.weighed_at, zone)
-        known = there.get((vehicle.pk, weighed_at)) if weighed_at else None
+        known = there.get((vehicle.pk, weighed_at))
         if known is None:
             known = _new_weighing(one, vehicle, weighed_at, complaints)
         elif any(
@@ -245,7 +246,7 @@ def _weighings(
 def _new_weighing(
     one: ReferenceVehicle,
     vehicle: TestVehicle,
-    weighed_at: dt.datetime | None,
+    weighed_at: dt.datetime,
     complaints: list[Complaint],
 ) -> StaticWeighing:
     if not one.scale_certificate:
@@ -285,7 +286,7 @@ def _runs(
     new, known = [], []
     for one in measured:
         run_at = _at(one.time, zone)
-        if run_at is not None and (one.vehicle, run_at) in by_pass:
+        if (one.vehicle, run_at) in by_pass:
             stored = by_pass[(one.vehicle, run_at)]
             complaints += _differs(one, stored)
             known.append(stored)
@@ -357,7 +358,7 @@ def _number_of(
 def _new_run(
     one: MeasuredRun,
     number: int,
-    run_at: dt.datetime | None,
+    run_at: dt.datetime,
     weighing: StaticWeighing,
     stage: RunStage,
 ) -> TruckRun:
