@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from calibration.models import RunStage, SessionResult
+from installs.calc.survival import weibull_survival
 from installs.models import ElectricalLimit, Installation, Reading
 from installs.selectors import fits_by_technology
 from quality.calc.drift_line import drift_line
@@ -193,9 +194,9 @@ def _survival(
     for one in known:
         fit = fits[one.sensor.model.technology]
         age = max((today - one.installed_on).days, 0) / 365.25
-        now = float(fit.survival(np.array([age]))[0])
+        now = float(weibull_survival(fit, np.array([age]))[0])
         if now > 0:
-            together *= fit.survival(age + grid) / now
+            together *= weibull_survival(fit, age + grid) / now
     points = [
         SurvivalPoint(today + dt.timedelta(days=round(365.25 * years)), float(chance))
         for years, chance in zip(ahead, together[:-1], strict=True)

@@ -120,7 +120,7 @@ class MappingForm(forms.Form):
                 chosen[name] = [part for part in parts if part]
             else:
                 chosen[name] = value
-        return json.loads(json.dumps(chosen))  # type: ignore[no-any-return]
+        return json.loads(json.dumps(chosen))
 
 
 class DecisionForm(forms.Form):

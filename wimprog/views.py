@@ -76,7 +76,7 @@ def health(request: HttpRequest) -> HttpResponse:
         request.GET.get("page")
     )
     context = pages.health_rows(
-        page.object_list,
+        list(page.object_list),
         program=request.program,  # type: ignore[attr-defined]
         today=health.as_of,
     )

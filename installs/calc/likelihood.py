@@ -163,15 +163,17 @@ def _bracketed(data: LifeData, shape: float, v: float) -> Terms:
     low, low_1, low_2 = _hazard_parts(data.log_low, shape, v)
     high, high_1, high_2 = _hazard_parts(data.log_high, shape, v)
     gap, gap_1, gap_2 = high - low, high_1 - low_1, high_2 - low_2
-    with np.errstate(over="ignore", divide="ignore"):
+    # A bracket without probability gives -inf, which a search steps back from.
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
         rate = 1.0 / np.expm1(gap)
-    curve = -rate * (1.0 + rate)
-    outer = np.array([gap_1[0] ** 2, gap_1[0] * gap_1[1], gap_1[1] ** 2])
-    return Terms(
-        float(np.sum(-low + np.log(-np.expm1(-gap)))),
-        np.sum(-low_1 + rate * gap_1, axis=1),
-        _square(np.sum(-low_2 + rate * gap_2 + curve * outer, axis=1)),
-    )
+        log_share = np.log(-np.expm1(-gap))
+        curve = -rate * (1.0 + rate)
+        outer = np.array([gap_1[0] ** 2, gap_1[0] * gap_1[1], gap_1[1] ** 2])
+        return Terms(
+            float(np.sum(-low + log_share)),
+            np.sum(-low_1 + rate * gap_1, axis=1),
+            _square(np.sum(-low_2 + rate * gap_2 + curve * outer, axis=1)),
+        )
 
 
 def log_prior(prior: LifePrior, u: float, v: float) -> Terms:

@@ -24,7 +24,6 @@ from scipy.special import gammaincc
 from scipy.stats import norm
 
 from installs.calc.likelihood import Array
-from installs.calc.published import published_prior as published_prior
 from installs.calc.types import (
     FailureChance,
     Life,

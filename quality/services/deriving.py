@@ -67,7 +67,7 @@ def _weeks(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
     days = pd.DataFrame.from_records(list(rows), columns=columns)
     if days.empty:
         return
-    weeks = weekly_steering(days)
+    weeks: Any = weekly_steering(days)
     LaneWeek.objects.bulk_create(
         [
             LaneWeek(

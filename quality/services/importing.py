@@ -250,7 +250,12 @@ def _known_lanes(keys: Iterable[LaneKey]) -> dict[LaneKey, Lane]:
         ): lane
         for lane in lanes
     }
-    return {key: by_codes[tuple(key)] for key in keys if tuple(key) in by_codes}
+    found: dict[LaneKey, Lane] = {}
+    for key in keys:
+        state, station, direction, lane = key
+        if (state, station, direction, lane) in by_codes:
+            found[key] = by_codes[state, station, direction, lane]
+    return found
 
 
 def _check_named(key: LaneKey) -> None:
@@ -596,7 +601,8 @@ def _store_days(lane: Lane, record_file: RecordFile, daily: Daily) -> None:
 
     from quality.calc.daily import HOUR_COLUMNS, METHOD_VERSION
 
-    by_day, by_class = daily.by_day, daily.by_class
+    by_day: Any = daily.by_day
+    by_class: Any = daily.by_class
     hourly = by_day[list(HOUR_COLUMNS)].to_numpy(dtype=np.int64)
     packed = np.minimum(hourly, MOST_IN_AN_HOUR).astype("<u2")
     _insert(

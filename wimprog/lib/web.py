@@ -62,7 +62,7 @@ def attachment(
 def is_fragment(request: HttpRequest) -> bool:
     """Does the caller want the piece, not the page (and is not restoring history)?"""
     htmx = getattr(request, "htmx", None)
-    return bool(htmx) and not htmx.history_restore_request
+    return htmx is not None and bool(htmx) and not htmx.history_restore_request
 
 
 def vary_on_fragment(response: HttpResponse) -> HttpResponse:

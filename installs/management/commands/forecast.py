@@ -8,12 +8,13 @@ import sys
 from argparse import ArgumentTypeError
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 
 from installs.calc.types import Band
 from installs.selectors import Renewal, program_today, renewal_forecast
 from sites.models import Program
 from sites.selectors import program_get
+from wimprog.lib.commands import ProgramCommand
 from wimprog.lib.errors import DomainError
 
 NOTHING = 1
@@ -89,7 +90,7 @@ def as_dict(found: Renewal, program: Program) -> dict[str, Any]:
     }
 
 
-class Command(BaseCommand):
+class Command(ProgramCommand):
     """The renewal forecast, from the lives that are recorded."""
 
     help = (
@@ -109,6 +110,7 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        self.need_database()
         program = program_get()
         as_of = options["as_of"] or program_today()
         try:

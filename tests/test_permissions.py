@@ -1,0 +1,91 @@
+"""Who may open and who may write: every address, for each of the cast.
+
+The first test reads the addresses themselves, so a new one cannot be forgotten.
+"""
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+OPEN_TO_ALL = {"home", "healthz", "login", "logout"}
+
+
+def our_patterns(resolver=None, prefix=""):
+    resolver = resolver or get_resolver()
+    for entry in resolver.url_patterns:
+        if isinstance(entry, URLResolver):
+            if entry.app_name == "admin":
+                continue
+            label = f"{entry.app_name}:" if entry.app_name else prefix
+            yield from our_patterns(entry, label)
+        elif isinstance(entry, URLPattern):
+            yield f"{prefix}{entry.name}", entry.callback
+
+
+PATTERNS = dict(our_patterns())
+
+# What each view asks for decides who gets in; these are the writes of the thread.
+WRITES = {
+    "sites.change_program": {"manager"},
+    "sites.add_site": {"manager"},
+    "sites.change_site": {"manager"},
+    "sites.add_lane": {"manager"},
+    "sites.change_lane": {"manager"},
+    "installs.add_sensor": {"manager", "technician"},
+    "installs.add_installation": {"manager", "technician"},
+    "installs.change_installation": {"manager", "technician"},
+    "installs.add_maintenancevisit": {"manager", "technician"},
+    "installs.add_electricaltest": {"technician"},
+    "calibration.add_calibrationsession": {"manager", "technician"},
+    "calibration.add_truckrun": {"technician"},
+    "calibration.change_truckrun": {"technician", "analyst"},
+    "calibration.add_staticweighing": {"technician"},
+    "quality.add_recordfile": {"analyst"},
+    "quality.add_recordimport": {"analyst"},
+    "quality.add_dayreview": {"analyst"},
+}
+
+
+@pytest.mark.parametrize("name", sorted(set(PATTERNS) - OPEN_TO_ALL))
+def test_every_page_states_the_permissions_it_needs(name):
+    needed = getattr(PATTERNS[name], "needed_permissions", None)
+    assert needed, f"{name} is open to anybody who has signed in, or to everybody"
+
+
+@pytest.mark.parametrize("permission", sorted(WRITES))
+def test_each_write_belongs_to_those_who_need_it(
+    permission, manager, technician, analyst, guest, outsider
+):
+    cast = {
+        "manager": manager,
+        "technician": technician,
+        "analyst": analyst,
+        "guest": guest,
+        "outsider": outsider,
+    }
+    assert {n for n, user in cast.items() if user.has_perm(permission)} == (
+        WRITES[permission]
+    )
+
+
+def test_a_guest_sees_all_and_writes_nothing(guest):
+    held = guest.get_all_permissions()
+    assert held
+    assert all(p.split(".")[1].startswith("view_") for p in held)
+
+
+def test_nobody_in_the_groups_may_delete_facts(manager, technician, analyst):
+    for user in (manager, technician, analyst):
+        deletes = {p for p in user.get_all_permissions() if ".delete_" in p}
+        assert deletes <= {"installs.delete_electricallimit"}
+
+
+@pytest.mark.parametrize("name", ["health", "site-list"])
+def test_a_stranger_is_sent_to_sign_in(name, client, db):
+    answer = client.get(reverse(name))
+    assert answer.status_code == 302
+    assert answer["Location"].startswith(reverse("login"))
+
+
+@pytest.mark.parametrize("name", ["health", "site-list"])
+def test_an_account_without_a_group_is_refused(name, client_for, outsider):
+    assert client_for(outsider).get(reverse(name)).status_code == 403

@@ -1,0 +1,1 @@
+"""The demo's invented agency: causes are simulated, results follow from them."""

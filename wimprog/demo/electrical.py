@@ -1,0 +1,62 @@
+"""What the demo's meters show: readings that follow from age and moisture."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+
+from wimprog.demo.scenario import SensorLife, _number, pavement_temp_c
+
+METER_TOP_MOHM = 2000.0
+
+# start value and relative spread of one reading
+_STEADY: dict[str, tuple[float, float]] = {
+    "capacitance": (8.0, 0.012),
+    "dissipation factor": (0.017, 0.06),
+    "series resistance": (3.6, 0.03),
+    "inductance": (121.0, 0.01),
+    "quality factor": (14.0, 0.05),
+    "bridge input resistance": (372.0, 0.004),
+    "bridge output resistance": (350.2, 0.002),
+}
+_START = {"quartz piezo": {"capacitance": 1.1}}
+
+
+def readings(
+    life: SensorLife, on: dt.date, rng: np.random.Generator
+) -> dict[str, tuple[float, bool]]:
+    """Value and "above the meter's range" of each quantity on a day."""
+    temp = float(pavement_temp_c(np.array([_number(on)]))[0])
+    wet_years = 0.0
+    if life.wet_on is not None and on > life.wet_on:
+        wet_years = (on - life.wet_on).days / 365.25
+    found: dict[str, tuple[float, bool]] = {}
+    for quantity, _, _ in life.traits.limits:
+        if quantity == "insulation resistance":
+            log = math.log10(1500.0) - 0.008 * (temp - 12)
+            log -= life.decades_per_year * wet_years
+            value = 10 ** (log + rng.normal(0, 0.07))
+            if value > METER_TOP_MOHM:
+                found[quantity] = (METER_TOP_MOHM, True)
+            else:
+                found[quantity] = (_rounded(value), False)
+            continue
+        start, spread = _STEADY[quantity]
+        start = _START.get(life.traits.technology, {}).get(quantity, start)
+        value = start * (1 + rng.normal(0, spread))
+        if quantity == "dissipation factor":
+            value *= 1 + 0.35 * wet_years
+        if quantity == "capacitance":
+            value *= 1 + 0.02 * wet_years
+        found[quantity] = (_rounded(value), False)
+    return found
+
+
+def _rounded(value: float) -> float:
+    """To the three figures that a meter shows."""
+    if value <= 0:
+        return 0.0
+    digits = 2 - math.floor(math.log10(value))
+    return round(value, digits)
