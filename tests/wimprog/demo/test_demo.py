@@ -1,4 +1,4 @@
-"""The demo is built through the same doors as people use, and every page opens on it."""
+"""The demo is built through the same doors as people use; every page opens on it."""
 
 import datetime as dt
 from pathlib import Path
@@ -57,7 +57,7 @@ def test_the_small_demo_builds_and_every_page_opens(client, tmp_path, settings):
     assert said
     assert not LaneDay.objects.filter(date__gt=AS_OF).exists()
     assert not ElectricalTest.objects.filter(tested_at__date__gt=AS_OF).exists()
-    assert not Installation.objects.filter(history__isnull=True).exists()
+    assert Installation.history.count() >= Installation.objects.count() > 0
     for part in RecordPart.objects.all()[:20]:
         assert (Path(settings.RECORD_STORE) / part.path).is_file()
 
