@@ -133,7 +133,9 @@ def _by_text(sample: bytes) -> tuple[Layout, str, tuple[str, ...]]:
     if not sample.isascii():
         remarks.append("It holds characters outside ASCII.")
     lines = [line.rstrip(b"\r") for line in sample.split(b"\n")]
-    lines = [line for line in lines[:-1] or lines if line.strip()][:200]
+    # the last line may be cut by the sample's end; it counts only when it stands alone
+    whole = [line for line in lines[:-1] if line.strip()]
+    lines = (whole or [line for line in lines if line.strip()])[:200]
     layout, sentence = _by_lines(lines)
     return layout, sentence, tuple(remarks)
 

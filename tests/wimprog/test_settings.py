@@ -77,7 +77,7 @@ def test_healthz_fails_when_the_store_cannot_be_written(client, settings, tmp_pa
 def test_sqlite_is_set_for_many_writers():
     options = settings.DATABASES["default"].get("OPTIONS", {})
     if "sqlite3" not in settings.DATABASES["default"]["ENGINE"]:
-        pytest.skip("this run is on PostgreSQL")
+        pytest.skip("this run is not on SQLite")
     assert options["transaction_mode"] == "IMMEDIATE"
     for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=NORMAL"):
         assert pragma in options["init_command"]
