@@ -6,7 +6,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from installs.calc import forecast, renewals
+from installs.calc import renewals
 from installs.calc.forecast import (
     budget_years,
     failure_count_distribution,
@@ -21,6 +21,7 @@ from installs.calc.renewals import (
 from installs.calc.survival import fit_weibull
 from installs.calc.types import (
     FitMethod,
+    ForecastPeriod,
     Life,
     LifePrior,
     SensorInService,
@@ -255,9 +256,7 @@ def test_simulated_coverage_of_the_band(n, scale):
     as known it holds it less often: that is why the parameters are drawn.
     """
     generator = np.random.default_rng(17)
-    periods = [
-        forecast.ForecastPeriod("", date(2026, 1, 1), date(2028, 12, 31), 0.0, 3.0)
-    ]
+    periods = [ForecastPeriod("", date(2026, 1, 1), date(2028, 12, 31), 0.0, 3.0)]
     prior = LifePrior(scale * 0.83, "about right")
     held = held_as_known = 0
     for _ in range(200):

@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from installs.calc import weibull
-from installs.calc.likelihood import Terms
+from installs.calc.likelihood import LifeData, Terms, log_likelihood
 from installs.calc.survival import fit_weibull
 from installs.calc.types import FitMethod, Life, LifePrior
 from installs.calc.weibull import (
@@ -149,12 +149,12 @@ def test_order_of_lives_does_not_matter(lives, random):
 @given(lives_with_failures())
 def test_nothing_nearby_is_likelier(lives):
     fit = weibull_maximum_likelihood(lives)
-    data = weibull.LifeData.of(lives)
+    data = LifeData.of(lives)
     u, v = math.log(fit.shape), math.log(fit.scale_years)
-    best = weibull.log_likelihood(data, u, v).value
+    best = log_likelihood(data, u, v).value
     assert best == pytest.approx(fit.log_likelihood)
     for du, dv in [(0.05, 0), (-0.05, 0), (0, 0.05), (0, -0.05), (0.05, -0.02)]:
-        assert weibull.log_likelihood(data, u + du, v + dv).value <= best + 1e-9
+        assert log_likelihood(data, u + du, v + dv).value <= best + 1e-9
 
 
 def test_a_search_without_end_says_so():
