@@ -10,6 +10,8 @@ import numpy as np
 from wimprog.demo.scenario import SensorLife, _number, pavement_temp_c
 
 METER_TOP_MOHM = 2000.0
+SLIP_CHANCE = 0.001
+"""How often somebody puts the decimal point one place too far to the right."""
 
 # start value and relative spread of one reading
 _STEADY: dict[str, tuple[float, float]] = {
@@ -50,6 +52,8 @@ def readings(
             value *= 1 + 0.35 * wet_years
         if quantity == "capacitance":
             value *= 1 + 0.02 * wet_years
+        if rng.random() < SLIP_CHANCE:
+            value *= 10
         found[quantity] = (_rounded(value), False)
     return found
 

@@ -16,6 +16,8 @@ from wimprog.demo.scenario import SitePlan
 from wimprog.demo.traffic import lane_vehicles
 
 STATE_CODE = "99"
+LEAST_LINE = 44
+"""Characters of the shortest vehicle line: two axles."""
 
 
 @dataclass(frozen=True)
@@ -48,25 +50,21 @@ def file_jobs(sites: list[SitePlan], as_of: dt.date) -> list[FileJob]:
 def spoil(content: bytes, rng: np.random.Generator) -> tuple[bytes, int]:
     """Spoil a few lines as real files are spoilt; returns how many."""
     lines = content.split(b"\n")
-    n_bad = int(rng.integers(0, 6))
-    chosen = rng.choice(
-        max(len(lines) - 1, 1), size=min(n_bad, len(lines) - 1), replace=False
-    )
-    for place in chosen:
+    whole = np.flatnonzero([len(line) >= LEAST_LINE for line in lines])
+    n_bad = min(int(rng.integers(0, 6)), whole.size)
+    for place in rng.choice(whole, size=n_bad, replace=False):
         line = bytearray(lines[place])
-        if len(line) < 44:
-            continue
         how = int(rng.integers(0, 4))
         if how == 0:  # cut in the middle
             line = line[: int(rng.integers(20, 38))]
-        elif how == 1:  # two digits of the gross weight swapped into nonsense
-            line[27:32] = b"09999"
+        elif how == 1:  # a gross weight that is not the sum of its axles
+            line[26:32] = b"099999"
         elif how == 2:  # a byte from a bad connection
             line[35] = 0xE9
         else:  # a month that does not exist
             line[15:17] = b"13"
         lines[place] = bytes(line)
-    return b"\n".join(lines), len(chosen)
+    return b"\n".join(lines), n_bad
 
 
 def write_file(job: FileJob, folder: Path) -> Path:

@@ -8,17 +8,24 @@ from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.db import transaction
+from django.db.models import Model
 from simple_history.utils import bulk_create_with_history
 
 from calibration.models import CalibrationSession, StaticWeighing, TestVehicle, TruckRun
-from calibration.services import runs_add, session_close, session_save, vehicle_save
+from calibration.services import (
+    runs_add,
+    session_close,
+    session_save,
+    vehicle_save,
+    weighing_save,
+)
 from installs.models import (
     ElectricalLimit,
     ElectricalTest,
@@ -28,18 +35,30 @@ from installs.models import (
     SensorModel,
     TechnologyProfile,
 )
-from installs.services import ReadingInput, tests_record_many
+from installs.services import (
+    ReadingInput,
+    technology_profile_save,
+    tests_record_many,
+)
 from quality.models import DayDecision, LaneDay, RecordFile
 from quality.services import ImportOptions, days_decide, records_import
 from sites.models import Lane, Program, Site
 from sites.services import lane_save, program_save, site_save
 from wimprog.demo import electrical
 from wimprog.demo.files import STATE_CODE, file_jobs, write_file
-from wimprog.demo.scenario import LanePlan, RunPlan, SessionPlan, SitePlan, plan
+from wimprog.demo.scenario import (
+    LanePlan,
+    RunPlan,
+    SensorLife,
+    SessionPlan,
+    SitePlan,
+    plan,
+)
+from wimprog.demo.standing import WHY
 from wimprog.demo.traits import BY_TECHNOLOGY, TEST_TRUCKS, SensorTraits
+from wimprog.demo.visits import fault_visit_on, replaced_on, site_visits
 from wimprog.lib.units import KG_PER_LB
 
-WHY = "demo scenario"
 PASSWORD = "orrin-valley-demo"  # noqa: S105  (printed to whoever runs the demo)
 ZONE = "America/Denver"
 ACCOUNTS = (
@@ -51,6 +70,7 @@ ACCOUNTS = (
 CREW = "R. Halvard, T. Quist"
 OUTLINE = Path(settings.BASE_DIR) / "fixtures" / "demo" / "outline.json"
 Progress = Callable[[str], None]
+AnyFact = TypeVar("AnyFact", bound=Model)
 
 
 def _local(day: dt.date, hour: float = 10.0) -> dt.datetime:
@@ -58,13 +78,27 @@ def _local(day: dt.date, hour: float = 10.0) -> dt.datetime:
     return at.replace(tzinfo=ZoneInfo(ZONE))
 
 
+def _dated(fact: AnyFact, day: dt.date) -> AnyFact:
+    """Let the history say that the fact was entered on the day it speaks of."""
+    fact._history_date = _local(day, 17)  # type: ignore[attr-defined]
+    return fact
+
+
 @transaction.atomic
-def _people() -> dict[str, User]:
+def _people_and_program() -> dict[str, User]:
+    """Both or neither: the program's first entry is what says whose database it is."""
     made = {}
     for name, group in ACCOUNTS:
         user = User.objects.create_user(name, password=PASSWORD)
         user.groups.add(Group.objects.get(name=group))
         made[name] = user
+    program_save(
+        program=Program(
+            name="Orrin Valley Roads Agency (demo)", time_zone=ZONE,
+            outline=json.loads(OUTLINE.read_text()),
+        ),
+        by=made["manager"], why=WHY,
+    )  # fmt: skip
     return made
 
 
@@ -89,11 +123,15 @@ def _models(by: Any) -> dict[str, SensorModel]:
             default_user=by,
             default_change_reason=WHY,
         )
-        TechnologyProfile.objects.create(
-            technology=word,
-            expected_life_years=traits.expected_life_years,
-            replacement_cost=traits.cost,
-            source="the agency's own estimate (invented)",
+        technology_profile_save(
+            profile=TechnologyProfile(
+                technology=word,
+                expected_life_years=traits.expected_life_years,
+                replacement_cost=traits.cost,
+                source="the agency's own estimate (invented)",
+            ),
+            by=by,
+            why=WHY,
         )
         made[word] = model
     return made
@@ -130,7 +168,7 @@ def _site(site: SitePlan, by: Any) -> tuple[Site, list[Lane]]:
 
 def _sensors(
     lane: Lane, plan_: LanePlan, models: dict[str, SensorModel], by: Any
-) -> list[tuple[Installation, Any]]:
+) -> list[tuple[Installation, SensorLife, LanePlan]]:
     sensors = bulk_create_with_history(
         [
             Sensor(
@@ -144,59 +182,96 @@ def _sensors(
     )  # fmt: skip
     kept = bulk_create_with_history(
         [
-            Installation(
-                sensor=sensor, lane=lane, position=one.position,
-                installed_on=one.installed_on, ended_on=one.ended_on,
-                end_reason=one.end_reason, failure_mode=one.failure_mode,
+            _dated(
+                Installation(
+                    sensor=sensor, lane=lane, position=one.position,
+                    installed_on=one.installed_on, ended_on=one.ended_on,
+                    end_reason=one.end_reason, failure_mode=one.failure_mode,
+                ),
+                one.ended_on or one.installed_on,
             )
             for sensor, one in zip(sensors, plan_.sensors, strict=True)
         ],
         Installation, default_user=by, default_change_reason=WHY,
     )  # fmt: skip
-    return list(zip(kept, plan_.sensors, strict=True))
+    return [
+        (installation, life, plan_)
+        for installation, life in zip(kept, plan_.sensors, strict=True)
+    ]
+
+
+def _visits(
+    wim_site: Site, lanes: list[Lane], site: SitePlan, as_of: dt.date, by: Any
+) -> list[MaintenanceVisit]:
+    return list(
+        bulk_create_with_history(
+            [
+                _dated(
+                    MaintenanceVisit(
+                        wim_site=wim_site,
+                        lane=None if one.lane is None else lanes[one.lane],
+                        arrived_at=_local(one.on, one.hours[0]),
+                        left_at=_local(one.on, one.hours[1]),
+                        purpose=one.purpose, people=CREW, weather="dry",
+                        traffic_control_plan="TCP-07", findings=one.findings,
+                        actions=one.actions, next_action=one.next_action,
+                    ),
+                    one.on,
+                )
+                for one in site_visits(site, as_of)
+            ],
+            MaintenanceVisit, default_user=by, default_change_reason=WHY,
+        )
+    )  # fmt: skip
+
+
+def _test_days(
+    life: SensorLife, lane: LanePlan, site: SitePlan, as_of: dt.date
+) -> list[tuple[dt.date, str, str]]:
+    """Day, stage and purpose of the visit of each test of a sensor."""
+    days = [(life.installed_on, "after lead-in", "installation")]
+    days += [
+        (day, "visit", "routine check")
+        for day in site.visits_on
+        if life.installed_on < day and (life.ended_on is None or day < life.ended_on)
+    ]
+    looked = fault_visit_on(life, replaced_on(lane, life))
+    if looked is not None and looked <= as_of:
+        days.append((looked, "visit", "fault"))
+    return days
 
 
 def _tests(
-    wim_site: Site, site: SitePlan, lives: list[tuple[Installation, Any]], by: Any
+    lives: list[tuple[Installation, SensorLife, LanePlan]],
+    visits: list[MaintenanceVisit],
+    site: SitePlan,
+    as_of: dt.date,
+    by: Any,
 ) -> int:
     rng = np.random.default_rng([site.lanes[0].seed, 5])
-    visits = bulk_create_with_history(
-        [
-            MaintenanceVisit(
-                wim_site=wim_site, arrived_at=_local(day, 9), left_at=_local(day, 11.5),
-                purpose="routine check", people=CREW, weather="dry",
-                traffic_control_plan="TCP-07", findings="Cabinet dry; tests taken.",
-            )
-            for day in site.visits_on
-        ],
-        MaintenanceVisit, default_user=by, default_change_reason=WHY,
-    )  # fmt: skip
+    by_cause = {
+        (visit.purpose, visit.arrived_at.date(), visit.lane_id): visit
+        for visit in visits
+    }
     tests = []
-    for installation, life in lives:
-        days = [(life.installed_on, "after lead-in", None)]
-        days += [
-            (day, "visit", visit)
-            for day, visit in zip(site.visits_on, visits, strict=True)
-            if life.installed_on < day
-            and (life.ended_on is None or day < life.ended_on)
-        ]
-        for day, stage, visit in days:
+    for installation, life, lane in lives:
+        for day, stage, purpose in _test_days(life, lane, site, as_of):
             shown = electrical.readings(life, day, rng)
-            tests.append(
-                (
-                    ElectricalTest(
-                        installation=installation, visit=visit, stage=stage,
-                        tested_at=_local(day, 10), tested_by="T. Quist",
-                        instrument="insulation tester 3", pavement_temp_c=round(
-                            float(electrical.pavement_temp_c(
-                                np.array([(day - dt.date(1970, 1, 1)).days]))[0]), 1),
-                    ),
-                    {
-                        quantity: ReadingInput(value, f"{value:g}", over)
-                        for quantity, (value, over) in shown.items()
-                    },
-                )
+            visit = by_cause.get((purpose, day, installation.lane_id))
+            number = (day - dt.date(1970, 1, 1)).days
+            temp_c = electrical.pavement_temp_c(np.array([number]))[0]
+            test = ElectricalTest(
+                installation=installation,
+                visit=visit or by_cause.get((purpose, day, None)),
+                stage=stage, tested_at=_local(day, 10.5), tested_by="T. Quist",
+                instrument="insulation tester 3",
+                pavement_temp_c=round(float(temp_c), 1),
             )  # fmt: skip
+            readings = {
+                quantity: ReadingInput(value, f"{value:g}", over)
+                for quantity, (value, over) in shown.items()
+            }
+            tests.append((_dated(test, day), readings))
     tests_record_many(tests=tests, by=by, why=WHY)
     return len(tests)
 
@@ -222,16 +297,19 @@ def _session(
 ) -> int:  # fmt: skip
     weighings = []
     for truck, axles in zip(trucks, one.static_kg, strict=True):
-        weighing, _ = StaticWeighing.objects.get_or_create(
-            vehicle=truck,
-            weighed_at=_local(one.held_on, 6.0 + (lane.pk % 97) / 60),
-            defaults={
-                "scale": "Platform scale 2, Orrin depot",
-                "certificate": f"OV-{one.held_on.year}-02",
-                "certified_on": dt.date(one.held_on.year, 1, 1),
-                "axle_weights_kg": list(axles),
-            },
-        )
+        weighed_at = _local(one.held_on, 6.0 + (lane.pk % 97) / 60)
+        weighing = StaticWeighing.objects.filter(
+            vehicle=truck, weighed_at=weighed_at
+        ).first() or weighing_save(
+            weighing=StaticWeighing(
+                vehicle=truck, weighed_at=weighed_at,
+                scale="Platform scale 2, Orrin depot",
+                certificate=f"OV-{one.held_on.year}-02",
+                certified_on=dt.date(one.held_on.year, 1, 1),
+                axle_weights_kg=list(axles),
+            ),
+            by=by, why=WHY,
+        )  # fmt: skip
         weighings.append(weighing)
     session = session_save(
         session=CalibrationSession(
@@ -282,17 +360,10 @@ def build(
 ) -> dict[str, int]:
     """Make the whole demo in an empty, migrated database; returns what it holds."""
     sites = plan(as_of, small=small)
-    people = _people()
+    people = _people_and_program()
     manager, technician, analyst = (
         people[name] for name in ("manager", "technician", "analyst")
     )
-    program_save(
-        program=Program(
-            name="Orrin Valley Roads Agency (demo)", time_zone=ZONE,
-            outline=json.loads(OUTLINE.read_text()),
-        ),
-        by=manager, why=WHY,
-    )  # fmt: skip
     models = _models(manager)
     trucks = [
         vehicle_save(
@@ -304,7 +375,7 @@ def build(
         )
         for name, klass, _, spacings in TEST_TRUCKS
     ]  # fmt: skip
-    counts = {"tests": 0, "runs": 0, "sessions": 0}
+    counts = {"visits": 0, "tests": 0, "runs": 0, "sessions": 0}
     lanes: list[tuple[Lane, LanePlan, SitePlan]] = []
     for site in sites:
         with transaction.atomic():
@@ -313,7 +384,9 @@ def build(
             for lane, one in zip(kept, site.lanes, strict=True):
                 lives += _sensors(lane, one, models, technician)
                 lanes.append((lane, one, site))
-            counts["tests"] += _tests(wim_site, site, lives, technician)
+            visits = _visits(wim_site, kept, site, as_of, technician)
+            counts["visits"] += len(visits)
+            counts["tests"] += _tests(lives, visits, site, as_of, technician)
     progress(f"{len(sites)} sites, {len(lanes)} lanes, {counts['tests']} tests")
     for lane, one, _ in lanes:
         for session in one.sessions:
@@ -338,6 +411,7 @@ def build(
     return counts | {
         "sites": len(sites),
         "lanes": len(lanes),
+        "sensors": Sensor.objects.count(),
         "installations": Installation.objects.count(),
         "files": len(files),
         "vehicles": sum(files),
