@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -34,8 +34,9 @@ MAPPED = (
 UNITS = {
     "mass_unit": ("unit of weights", ("kg", "lb", "kip", "t")),
     "spacing_unit": ("unit of spacings", ("m", "mm", "cm", "ft", "in")),
-    "speed_unit": ("unit of speed", ("km/h", "mph", "m/s")),
+    "speed_unit": ("unit of speed", ("km/h", "mph")),
     "date_order": ("order of dates", ("ymd", "mdy", "dmy")),
+    "decimal_mark": ("decimal mark", (".", ",")),
 }
 
 
@@ -82,45 +83,87 @@ class UploadForm(forms.Form):
 
 
 class MappingForm(forms.Form):
-    """Which column of a CSV holds what."""
+    """Which column of a CSV holds what, and whose records they are where it is silent.
+
+    ``found`` is what was tried: the headings, the mapping and the options.
+    """
+
+    wim_site = forms.ModelChoiceField(
+        Site.objects.order_by("code"),
+        label="Site, where no column names the station",
+        to_field_name="code",
+        required=False,
+    )
+    fixed_direction = forms.ChoiceField(
+        label="Direction, where no column names it",
+        choices=[("", "as the file says"), *Direction.choices],
+        required=False,
+    )
+    lane_code = forms.RegexField(
+        r"^[0-9]$",
+        label="Lane number, where no column names it",
+        required=False,
+        error_messages={"invalid": "Write one digit, as the records number lanes."},
+    )
 
     def __init__(
-        self, *args: Any, headings: list[str], mapping: dict[str, Any], **kwargs: Any
+        self,
+        *args: Any,
+        headings: Sequence[str],
+        mapping: Mapping[str, Any],
+        options: Mapping[str, Any],
+        **kwargs: Any,
     ) -> None:
+        kwargs["initial"] = {
+            "wim_site": options.get("site_code", ""),
+            "fixed_direction": mapping.get("direction_code", ""),
+            **mapping,
+            "weights": " | ".join(mapping.get("weights", [])),
+            "spacings": " | ".join(mapping.get("spacings", [])),
+        }
         super().__init__(*args, **kwargs)
-        self.base = mapping
+        self.tried, self.tried_options = dict(mapping), dict(options)
         columns = [("", "not in this file"), *[(h, h) for h in headings if h]]
         for name, label in MAPPED:
             self.fields[name] = forms.ChoiceField(
-                label=label.capitalize(),
-                choices=columns,
-                required=False,
-                initial=mapping.get(name, ""),
+                label=label.capitalize(), choices=columns, required=False
             )
         for name, label in (("weights", "axle weights"), ("spacings", "spacings")):
             self.fields[name] = forms.CharField(
                 label=f"Columns of the {label}, first axle first",
                 required=False,
-                initial=" | ".join(mapping.get(name, [])),
                 help_text="Headings, separated by |.",
             )
         for name, (label, words) in UNITS.items():
             self.fields[name] = forms.ChoiceField(
-                label=label.capitalize(),
-                choices=[(word, word) for word in words],
-                initial=mapping.get(name, words[0]),
+                label=label.capitalize(), choices=[(word, word) for word in words]
             )
+        places = [name for name in self.fields if name not in self.base_fields]
+        self.order_fields([*places, *self.base_fields])
 
-    def mapping(self) -> dict[str, Any]:
-        """The mapping as it would be saved."""
-        chosen = dict(self.base)
-        for name, value in self.cleaned_data.items():
-            if name in ("weights", "spacings"):
-                parts = [part.strip() for part in value.split("|")]
-                chosen[name] = [part for part in parts if part]
-            else:
-                chosen[name] = value
-        return json.loads(json.dumps(chosen))
+    def options(self) -> ImportOptions:
+        """What was chosen, beside what was chosen before."""
+        data = self.cleaned_data
+        mapping = dict(self.tried)
+        for name in (*dict(MAPPED), *UNITS, "lane_code"):
+            mapping[name] = data[name]
+        for name in ("weights", "spacings"):
+            parts = [part.strip() for part in data[name].split("|")]
+            mapping[name] = [part for part in parts if part]
+        site_code = data["wim_site"].code if data["wim_site"] else ""
+        mapping |= {
+            "state_code": "",
+            "station_id": "",
+            "direction_code": data["fixed_direction"],
+        }
+        return ImportOptions.from_dict(
+            self.tried_options
+            | {
+                "mapping": mapping,
+                "site_code": site_code,
+                "direction": data["fixed_direction"],
+            }
+        )
 
 
 class DecisionForm(forms.Form):

@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, Max, QuerySet
+from django.utils import timezone
 
 from quality.models import (
     DayDecision,
+    ImportState,
     LaneDay,
     LaneMonth,
     LaneWeek,
@@ -26,7 +28,6 @@ from sites.selectors import program_get
 if TYPE_CHECKING:
     from quality.calc.drift import DriftResult
 
-MIN_TRUCKS_A_WEEK = 30
 RUN_GAP_DAYS = 3
 
 
@@ -42,6 +43,15 @@ def record_file_list() -> QuerySet[RecordFile]:
 def open_imports() -> QuerySet[RecordImport]:
     """Files on their way in."""
     return RecordImport.objects.exclude(state="done").select_related("requested_by")
+
+
+def is_interrupted(job: RecordImport) -> bool:
+    """Whether the job's worker has fallen silent, so that it may be taken up again."""
+    return (
+        job.state == ImportState.RUNNING
+        and job.lease_until is not None
+        and job.lease_until < timezone.now()
+    )
 
 
 def parts_of(lane: Lane, first_on: dt.date, last_on: dt.date) -> list[str]:
@@ -81,6 +91,7 @@ def lane_drifts(
     import numpy as np
 
     from quality.calc.drift import drift_since
+    from quality.calc.steering import MIN_TRUCKS
 
     program = program or program_get()
     wanted = [lane_id for lane_id in lane_ids if lane_id in since]
@@ -106,7 +117,7 @@ def lane_drifts(
             week_on=np.array([row[0] for row in series], dtype="datetime64[D]"),
             mean_kg=np.array([row[1] for row in series], dtype=float),
             n_trucks=counts,
-            is_enough=counts >= MIN_TRUCKS_A_WEEK,
+            is_enough=counts >= MIN_TRUCKS,
             calibrated_on=since[lane_id],
             limit_pct=program.act_drift_pct,
         )
@@ -235,3 +246,12 @@ def lane_days(lane: Lane, *, month: str = "", decision: str = "") -> QuerySet[La
 def lane_weeks(lane: Lane) -> QuerySet[LaneWeek]:
     """The weeks behind a lane's drift, newest first."""
     return LaneWeek.objects.filter(lane=lane).order_by("-week_on")
+
+
+def steering_weeks(
+    lane: Lane, *, most: int = 156
+) -> list[tuple[dt.date, int, float, float | None]]:
+    """The latest weeks of a lane in order of time: Monday, n, mean and spread [kg]."""
+    rows = LaneWeek.objects.filter(lane=lane).order_by("-week_on")
+    columns = ("week_on", "n_vehicles", "steering_mean_kg", "steering_sd_kg")
+    return list(rows.values_list(*columns)[:most])[::-1]

@@ -9,7 +9,6 @@ from django.db.models import QuerySet
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from quality.calc.daily import hours_of
 from quality.models import LaneDay, LaneWeek, RecordFile
 from wimprog.lib.tables import NumberColumn, Table
 from wimprog.lib.units import Kind, UnitSystem, format_si
@@ -38,6 +37,8 @@ class RecordFileTable(Table):
 
 def hours_words(bits: int) -> str:
     """Hours seen of 24, and which are missing."""
+    from quality.calc.daily import hours_of
+
     seen = hours_of(bits)
     missing = [str(hour) for hour in range(24) if hour not in seen]
     if not missing:

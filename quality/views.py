@@ -12,11 +12,11 @@ from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
 from quality import selectors, services
+from quality.figures import steering_chart
 from quality.filters import RecordFileFilter
 from quality.forms import DecisionForm, MappingForm, UploadForm
 from quality.models import DayDecision, ImportState, RecordFile, RecordImport
 from quality.report_views import report, report_download
-from quality.services.jobs import import_look
 from quality.tables import LaneDayTable, LaneWeekTable, RecordFileTable
 from quality.tasks import send_import
 from sites.models import Lane
@@ -78,19 +78,20 @@ def _mapping_form(job: RecordImport, data: Any = None) -> MappingForm | None:
     mapping = job.preview.get("mapping")
     if not mapping or job.state not in (ImportState.READ, ImportState.REFUSED):
         return None
-    headings = list(job.preview.get("headings") or [])
-    named = [mapping[k] for k in mapping if isinstance(mapping[k], str)]
-    known = [*headings, *mapping.get("weights", []), *mapping.get("spacings", [])]
-    extra = [name for name in named if name and name not in known]
-    columns = list(dict.fromkeys([*known, *extra]))
-    return MappingForm(data, headings=columns, mapping=mapping)
+    headings = job.preview.get("headings") or []
+    return MappingForm(data, headings=headings, mapping=mapping, options=job.options)
 
 
 @needs("quality.view_recordimport")
 def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """What is in a received file, and how far its taking-in has come."""
     job = get_object_or_404(RecordImport, pk=pk)
-    context = {"job": job, "preview": job.preview, "mapping_form": _mapping_form(job)}
+    context = {
+        "job": job,
+        "preview": job.preview,
+        "mapping_form": _mapping_form(job),
+        "interrupted": selectors.is_interrupted(job),
+    }
     return render(request, "quality/import_detail.html", context)
 
 
@@ -103,12 +104,11 @@ def import_map(request: HttpRequest, pk: int) -> HttpResponse:
     if form is None:
         raise Http404("This file has no mapping to change.")
     if form.is_valid():
-        options = services.ImportOptions.from_dict(
-            job.options | {"mapping": form.mapping()}
-        )
         done = try_service(
             form,
-            lambda: import_look(record_import=job, options=options, by=request.user),
+            lambda: services.import_look(
+                record_import=job, options=form.options(), by=request.user
+            ),
         )
         if done is not None:
             messages.success(request, "Read again with this mapping.")
@@ -123,9 +123,8 @@ def import_progress(request: HttpRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(RecordImport, pk=pk)
     if not is_fragment(request):
         return vary_on_fragment(redirect(job))
-    return vary_on_fragment(
-        render(request, "quality/_import_progress.html", {"job": job})
-    )
+    context = {"job": job, "interrupted": selectors.is_interrupted(job)}
+    return vary_on_fragment(render(request, "quality/_import_progress.html", context))
 
 
 @needs("quality.add_recordimport", "quality.add_recordfile")
@@ -261,9 +260,13 @@ def _days_sheet(lane: Lane, days: Any, fmt: str) -> HttpResponse:
 def lane_weeks(request: HttpRequest, pk: int) -> HttpResponse:
     """The weeks behind a lane's drift."""
     lane = _lane(pk)
-    table = LaneWeekTable(
-        selectors.lane_weeks(lane),
-        system=request.program.unit_system,  # type: ignore[attr-defined]
-    )
+    system = request.program.unit_system  # type: ignore[attr-defined]
+    table = LaneWeekTable(selectors.lane_weeks(lane), system=system)
     RequestConfig(request, paginate={"per_page": 26}).configure(table)
-    return render(request, "quality/lane_weeks.html", {"lane": lane, "table": table})
+    chart = steering_chart(
+        selectors.steering_weeks(lane),
+        title=f"Class 9 steering axle by week, {lane}",
+        system=system,
+    )
+    context = {"lane": lane, "table": table, "chart": chart}
+    return render(request, "quality/lane_weeks.html", context)

@@ -21,18 +21,22 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from quality.models import ImportState, RecordImport
-from quality.services.importing import (
-    ImportOptions,
-    records_import,
-    records_preview,
-)
+from quality.services.importing import records_import
+from quality.services.incoming import ImportOptions
+from quality.services.previewing import records_preview
 from wimprog.lib.errors import DomainError, UnreadableInput
 from wimprog.lib.models import save_with_reason
 
 log = logging.getLogger(__name__)
 
-LEASE = dt.timedelta(seconds=60)
+LEASE = dt.timedelta(minutes=5)
+"""How long a worker may be silent; storing what was read says nothing until it ends."""
 SHOWN_COMPLAINTS = 200
+FAILED = (
+    "Something went wrong on the server while it was taken in; nothing of it was "
+    "stored. Try again, and if it fails again show the server's log to whoever looks "
+    "after it."
+)
 
 
 def _keep_upload(upload: UploadedFile) -> Path:
@@ -107,10 +111,11 @@ def import_enqueue(
     DomainError
         When it is already under way or done.
     """
+    idle = Q(state__in=[ImportState.READ, ImportState.REFUSED]) | _interrupted()
     with transaction.atomic():
-        changed = RecordImport.objects.filter(
-            pk=record_import.pk, state__in=[ImportState.READ, ImportState.REFUSED]
-        ).update(state=ImportState.QUEUED, message="", bytes_done=0)
+        changed = RecordImport.objects.filter(idle, pk=record_import.pk).update(
+            state=ImportState.QUEUED, message="", bytes_done=0, lease_until=None
+        )
         if not changed:
             raise DomainError(
                 "This file is already being taken in or is done; look at its page."
@@ -122,41 +127,60 @@ def import_enqueue(
 
 
 def import_discard(*, record_import: RecordImport, by: Any) -> None:
-    """Forget an upload that was not taken in."""
-    if record_import.state in (ImportState.QUEUED, ImportState.RUNNING):
-        raise DomainError("It is being taken in; wait until that has ended.")
+    """Forget an upload that was not taken in; its history keeps who and when.
+
+    Raises
+    ------
+    DomainError
+        When it is being taken in, or was.
+    """
+    with transaction.atomic():
+        job = RecordImport.objects.select_for_update().get(pk=record_import.pk)
+        if job.state not in (ImportState.READ, ImportState.REFUSED):
+            raise DomainError(
+                f"{job.source_name} is being taken in or is done; it cannot be "
+                "discarded any more."
+            )
+        job._history_user = by  # type: ignore[attr-defined]
+        job._change_reason = "discarded"  # type: ignore[attr-defined]
+        job.delete()
     Path(record_import.path).unlink(missing_ok=True)
-    if record_import.state != ImportState.DONE:
-        record_import.state = ImportState.REFUSED
-        record_import.message = "Discarded before it was taken in."
-        save_with_reason(record_import, by=by, why="discarded")
 
 
-def _claim(pk: int) -> bool:
-    now = timezone.now()
-    free = Q(state=ImportState.QUEUED) | Q(
-        state=ImportState.RUNNING, lease_until__lt=now
-    )
-    return bool(
-        RecordImport.objects.filter(free, pk=pk).update(
+class _LeaseLost(Exception):
+    """Another worker has taken the job up, believing this one dead."""
+
+
+def _interrupted() -> Q:
+    """Jobs whose worker has fallen silent."""
+    return Q(state=ImportState.RUNNING, lease_until__lt=timezone.now())
+
+
+def _claim(pk: int) -> RecordImport | None:
+    """The job, if it was free and is this worker's now."""
+    free = Q(state=ImportState.QUEUED) | _interrupted()
+    with transaction.atomic():
+        claimed = RecordImport.objects.filter(free, pk=pk).update(
             state=ImportState.RUNNING,
-            lease_until=now + LEASE,
+            lease_until=timezone.now() + LEASE,
             attempt=F("attempt") + 1,
         )
-    )
+        jobs = RecordImport.objects.select_related("requested_by")
+        return jobs.get(pk=pk) if claimed else None
 
 
 def import_run(pk: int) -> None:
     """Do the work of one job, if nobody else is at it."""
-    if not _claim(pk):
+    job = _claim(pk)
+    if job is None:
         log.info("import %s: somebody else is at it, or it is done", pk)
         return
-    job = RecordImport.objects.select_related("requested_by").get(pk=pk)
+    mine = RecordImport.objects.filter(pk=pk, attempt=job.attempt)
 
     def progress(done: int, total: int) -> None:
-        RecordImport.objects.filter(pk=pk).update(
-            bytes_done=done, bytes_total=total, lease_until=timezone.now() + LEASE
-        )
+        lease_until = timezone.now() + LEASE
+        if not mine.update(bytes_done=done, bytes_total=total, lease_until=lease_until):
+            raise _LeaseLost
 
     try:
         record_file = records_import(
@@ -167,27 +191,30 @@ def import_run(pk: int) -> None:
             why=f"import {pk} from the browser",
             progress=progress,
         )
+    except _LeaseLost:
+        log.warning("import %s: taken over by another worker", pk)
     except DomainError as error:
         log.warning("import %s refused: %s", pk, error.message)
+        mine.update(state=ImportState.REFUSED, message=error.message, lease_until=None)
+    except Exception:
+        log.exception("import %s failed", pk)
+        mine.update(state=ImportState.REFUSED, message=FAILED, lease_until=None)
+    else:
         RecordImport.objects.filter(pk=pk).update(
-            state=ImportState.REFUSED, message=error.message, lease_until=None
+            state=ImportState.DONE,
+            record_file=record_file,
+            bytes_done=F("bytes_total"),
+            lease_until=None,
+            message="",
         )
-        return
-    RecordImport.objects.filter(pk=pk).update(
-        state=ImportState.DONE,
-        record_file=record_file,
-        bytes_done=F("bytes_total"),
-        lease_until=None,
-        message="",
-    )
-    Path(job.path).unlink(missing_ok=True)
+        Path(job.path).unlink(missing_ok=True)
 
 
 def imports_reap(send: Callable[[int], Any]) -> int:
     """Send every interrupted job to the workers again; how many there were."""
-    lost = RecordImport.objects.filter(
-        state=ImportState.RUNNING, lease_until__lt=timezone.now()
-    ).values_list("pk", flat=True)
+    lost = list(
+        RecordImport.objects.filter(_interrupted()).values_list("pk", flat=True)
+    )
     for pk in lost:
         send(pk)
     return len(lost)

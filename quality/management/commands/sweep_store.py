@@ -1,4 +1,4 @@
-"""``manage.py sweep_store``: hold the record store against its manifest."""
+"""``manage.py sweep_store``: tidy up after interruptions. Run it daily."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from typing import Any
 from django.conf import settings
 
 from quality.models import RecordPart
+from quality.services import imports_reap
+from quality.tasks import send_import
 from wimprog.lib.commands import EXIT_WANTING, ProgramCommand
 
 
@@ -17,9 +19,10 @@ class Command(ProgramCommand):
     """Hold the record store against its manifest."""
 
     help = (
-        "Remove files of the record store that no manifest row names (left by an "
-        "interrupted import), and report rows whose file is gone. Exit status: 0 the "
-        "store is whole, 1 a stored file is missing."
+        "Tidy up after interruptions; run it daily. Removes files of the record store "
+        "that no manifest row names, sends interrupted imports to the workers again, "
+        "and reports rows whose file is gone. Exit status: 0 the store is whole, 1 a "
+        "stored file is missing."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -33,9 +36,13 @@ class Command(ProgramCommand):
         paths = list(RecordPart.objects.values_list("path", flat=True))
         removed = sweep_orphans(root, paths) if root.is_dir() else []
         missing = [path for path in paths if not (root / path).is_file()]
+        resumed = imports_reap(send_import)
         if options["json"]:
-            self.print_json({"removed": removed, "missing": missing})
+            self.print_json(
+                {"removed": removed, "resumed_imports": resumed, "missing": missing}
+            )
         else:
+            self.stdout.write(f"{resumed} interrupted imports sent to the workers.")
             self.stdout.write(f"{len(removed)} stray files removed.")
             for path in missing:
                 self.stdout.write(f"missing: {path}")
