@@ -293,9 +293,14 @@ def _overlaps(
         both = sorted((date, name) for date, name in held if date in wanted)
         if both:
             names = sorted({name for _, name in both})
+            first, last = both[0][0], both[-1][0]
+            days_held = (
+                f"{first} is"
+                if len(both) == 1
+                else f"{len(both)} days from {first} to {last} are"
+            )
             found.append(
-                f"{lane}: {len(both)} days from {both[0][0]} to {both[-1][0]} are held "
-                f"already, from {', '.join(names[:3])}."
+                f"{lane}: {days_held} held already, from {', '.join(names[:3])}."
             )
     return found
 
