@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 STEERING_CLASS = 9
-CHECK_HISTORY_DAYS = 70
-"""Days before a refreshed one that its checks look back on (eight weeks and a bit)."""
+RUN_REACH = dt.timedelta(days=7)
+"""How far back a run of empty hours that ends on a refreshed day is looked for."""
 
 
 @transaction.atomic
@@ -136,11 +136,17 @@ def lane_day_frame(lane: Lane, first_on: dt.date, last_on: dt.date) -> pd.DataFr
 
 
 def _findings(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
-    from quality.calc.checks import LaneDays, propose
+    """Findings of the days that a change can reach.
 
-    start = first_on - dt.timedelta(days=CHECK_HISTORY_DAYS)
-    end = last_on + dt.timedelta(days=CHECK_HISTORY_DAYS)
-    frame = lane_day_frame(lane, start, end)
+    The checks look back only, at most ``reach``; so days up to that much later may
+    change, and as much before the first of them has to be read. What is found does
+    not depend on how the days were delivered.
+    """
+    from quality.calc.checks import SPREAD_WEEKS, VOLUME_WEEKS, LaneDays, propose
+
+    reach = dt.timedelta(weeks=VOLUME_WEEKS + SPREAD_WEEKS)
+    start, end = first_on - RUN_REACH, last_on + reach
+    frame = lane_day_frame(lane, start - reach, end)
     if frame.empty:
         return
     found: dict[dt.date, list[dict[str, str]]] = {}
