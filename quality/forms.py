@@ -99,6 +99,12 @@ class MappingForm(forms.Form):
         choices=[("", "as the file says"), *Direction.choices],
         required=False,
     )
+    state_code = forms.RegexField(
+        r"^[0-9]{2}$",
+        label="State code, where no column names it",
+        required=False,
+        error_messages={"invalid": "Write two digits (the FIPS code)."},
+    )
     lane_code = forms.RegexField(
         r"^[0-9]$",
         label="Lane number, where no column names it",
@@ -145,17 +151,13 @@ class MappingForm(forms.Form):
         """What was chosen, beside what was chosen before."""
         data = self.cleaned_data
         mapping = dict(self.tried)
-        for name in (*dict(MAPPED), *UNITS, "lane_code"):
+        for name in (*dict(MAPPED), *UNITS, "state_code", "lane_code"):
             mapping[name] = data[name]
         for name in ("weights", "spacings"):
             parts = [part.strip() for part in data[name].split("|")]
             mapping[name] = [part for part in parts if part]
         site_code = data["wim_site"].code if data["wim_site"] else ""
-        mapping |= {
-            "state_code": "",
-            "station_id": "",
-            "direction_code": data["fixed_direction"],
-        }
+        mapping |= {"station_id": "", "direction_code": data["fixed_direction"]}
         return ImportOptions.from_dict(
             self.tried_options
             | {

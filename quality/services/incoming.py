@@ -243,15 +243,29 @@ def known_lanes(keys: Iterable[LaneKey]) -> dict[LaneKey, Lane]:
 
 
 def check_named(key: LaneKey) -> None:
-    """Refuse records that do not say where they were taken."""
-    digits = key.direction_code.isdigit() and key.lane_code.isdigit()
-    if key.state_code and key.station_id and digits:
-        return
-    raise UnreadableInput(
-        "The file does not say which station, direction and lane its records are of "
-        f"(found: {key}). Name the columns that hold them, or give the site and the "
-        "direction with the file (--site and --direction)."
-    )
+    """Refuse records that do not say where they were taken.
+
+    Raises
+    ------
+    UnreadableInput
+        With what is missing and how to give it.
+    """
+    missing = [
+        word
+        for word, is_there in (
+            ("state code", bool(key.state_code)),
+            ("station", bool(key.station_id)),
+            ("direction", key.direction_code.isdigit()),
+            ("lane", key.lane_code.isdigit()),
+        )
+        if not is_there
+    ]
+    if missing:
+        raise UnreadableInput(
+            f"The file does not say which {', '.join(missing)} its records are of "
+            f"(found: {key}). Name the column that holds it, or give the site and the "
+            "direction with the file (on the command line --site and --direction)."
+        )
 
 
 def planned_name(

@@ -182,7 +182,7 @@ def test_unknown_lanes_are_refused_when_none_may_be_made(store):
 def test_a_table_without_a_station_asks_whose_it_is(store):
     preview = records_preview(SAMPLES / "vehicles_si.csv")
     assert not preview.would_be_taken
-    assert "does not say which station" in preview.obstacles[0]
+    assert "does not say which state code, station, direction" in preview.obstacles[0]
     with pytest.raises(UnreadableInput, match="--site"):
         records_import(SAMPLES / "vehicles_si.csv", by=None)
     assert holdings(store)["files"] == 0

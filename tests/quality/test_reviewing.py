@@ -217,14 +217,32 @@ def test_decided_days_leave_the_list_and_a_site_can_be_chosen(lane, analyst):
     assert [run.lane for run in selectors.review_runs(lane_id=other.pk)] == [other]
 
 
+def test_a_run_never_covers_a_day_that_was_decided(lane, analyst):
+    """Accepting the whole run must not undo what was set aside within it."""
+    decide(lane, 10, 11, "set aside", analyst)
+    runs = selectors.review_runs()
+    assert [(run.from_on, run.to_on) for run in runs] == [
+        (day(0), day(9)),
+        (day(12), day(29)),
+    ]
+    for run in runs:
+        days_decide(
+            lane=lane, from_on=run.from_on, to_on=run.to_on, decision="accepted",
+            reason=run.reason, by=analyst,
+        )  # fmt: skip
+    month = LaneMonth.objects.get(lane=lane)
+    assert (month.n_accepted, month.n_set_aside) == (28, 2)
+
+
 def test_the_review_list_takes_as_many_queries_for_many_lanes_as_for_one(
     lane, django_assert_num_queries
 ):
-    with django_assert_num_queries(1):
+    LaneDay.objects.filter(lane=lane, date=day(10)).delete()
+    with django_assert_num_queries(3):
         selectors.review_runs()
     for _ in range(5):
         days_of(LaneFactory.create(), 3)
-    with django_assert_num_queries(1):
+    with django_assert_num_queries(3):
         assert len(selectors.review_runs()) == 6
 
 
