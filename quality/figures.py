@@ -44,11 +44,12 @@ def steering_chart(
         n_in_all += n
     if not points:
         return None
+    weeks_word = "week" if len(points) == 1 else "weeks"
     return Chart(
         title=title,
         x_label="Week",
         y_label=f"Mean steering axle, {unit.symbol}",
         series=(Series("weekly mean", tuple(points), kind="points"),),
-        caption=f"{len(points):,} weeks, {n_in_all:,} class 9 vehicles; whiskers are "
+        caption=f"{len(points):,} {weeks_word}, {n_in_all:,} class 9 vehicles; whiskers are "
         "95 % intervals of each week's mean from its own spread.",
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
@@ -152,6 +153,7 @@ def test_a_table_is_mapped_on_its_page_and_read_again(client):
     seen = client.get(answer.url).content.decode()
     assert "It cannot be taken in as it is" in seen
     assert "nothing says which lane" in seen
+    assert "not read yet" in seen
     assert '<option value="track">track</option>' in seen
     mapped = {
         "time": "when", "lane": "track", "gross": "total", "weights": "a | b",
@@ -226,7 +228,7 @@ def test_a_truck_weight_file_has_no_mapping_to_change(client, job):
 def test_progress_is_a_piece_for_the_page_and_the_page_without_script(client, job):
     RecordImport.objects.filter(pk=job.pk).update(
         state=ImportState.RUNNING, bytes_done=40, bytes_total=100, attempt=1,
-        lease_until=timezone.now() + timezone.timedelta(hours=1),
+        lease_until=timezone.now() + dt.timedelta(hours=1),
     )  # fmt: skip
     piece = client.get(page("import-progress", job.pk), headers={"HX-Request": "true"})
     text = piece.content.decode()
@@ -244,7 +246,7 @@ def test_an_interrupted_import_is_taken_up_again_from_its_page(
 ):
     RecordImport.objects.filter(pk=job.pk).update(
         state=ImportState.RUNNING, attempt=1,
-        lease_until=timezone.now() - timezone.timedelta(hours=1),
+        lease_until=timezone.now() - dt.timedelta(hours=1),
     )  # fmt: skip
     assert "fallen silent" in client.get(page("import-detail", job.pk)).content.decode()
     start(client, job, django_capture_on_commit_callbacks)
