@@ -50,6 +50,6 @@ def steering_chart(
         x_label="Week",
         y_label=f"Mean steering axle, {unit.symbol}",
         series=(Series("weekly mean", tuple(points), kind="points"),),
-        caption=f"{len(points):,} {weeks_word}, {n_in_all:,} class 9 vehicles; whiskers are "
-        "95 % intervals of each week's mean from its own spread.",
+        caption=f"{len(points):,} {weeks_word}, {n_in_all:,} class 9 vehicles; "
+        "whiskers are 95 % intervals of each week's mean from its own spread.",
     )
