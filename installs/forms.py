@@ -228,7 +228,7 @@ class VisitForm(FactForm):
                 zone=wim_site.time_zone, label=label, required=name == "arrived_at"
             )
         if self.instance.pk is None:
-            self.initial.setdefault("arrived_at", now.replace(second=0, microsecond=0))
+            self.initial["arrived_at"] = now.replace(second=0, microsecond=0)
 
     def clean_arrived_at(self) -> dt.datetime:
         arrived: dt.datetime = self.cleaned_data["arrived_at"]
@@ -261,8 +261,8 @@ class ElectricalTestForm(FactForm):
             zone=wim_site.time_zone, label="Tested at"
         )
         if self.instance.pk is None:
-            self.initial.setdefault("tested_at", now.replace(second=0, microsecond=0))
-            self.initial.setdefault("stage", TestStage.VISIT.value)
+            self.initial["tested_at"] = now.replace(second=0, microsecond=0)
+            self.initial["stage"] = self.initial.get("stage") or TestStage.VISIT.value
         latest = MaintenanceVisit.objects.filter(wim_site=wim_site).values("pk")
         self.fields["visit"].queryset = (  # type: ignore[attr-defined]
             MaintenanceVisit.objects.filter(

@@ -227,7 +227,9 @@ class Site(Fact):
             models.CheckConstraint(
                 condition=(Q(latitude__isnull=True) & Q(longitude__isnull=True))
                 | (
-                    Q(latitude__gte=-90)
+                    Q(latitude__isnull=False)
+                    & Q(longitude__isnull=False)
+                    & Q(latitude__gte=-90)
                     & Q(latitude__lte=90)
                     & Q(longitude__gte=-180)
                     & Q(longitude__lte=180)

@@ -363,3 +363,16 @@ def test_what_is_missing_is_missing(client_for, technician, world):
     client = client_for(technician)
     for name in ("sensor-detail", "installation-end", "test-add", "visit-detail"):
         assert client.get(reverse(f"installs:{name}", args=[9999])).status_code == 404
+
+
+def test_new_visits_and_tests_begin_with_now_at_the_site(
+    client_for, technician, world, held_clock
+):
+    client = client_for(technician)
+    visit = client.get(f"{reverse('installs:visit-add')}?site=OV-014")
+    test = client.get(reverse("installs:test-add", args=[world.live[0].pk]))
+    noon_there = held_clock.isoformat() + "T06:00"  # noon UTC in summer at the site
+    assert world.wim_site.time_zone == "America/Denver"
+    for page in (visit.content.decode(), test.content.decode()):
+        assert f'value="{noon_there}"' in page
+    assert '<option value="visit" selected>' in test.content.decode()

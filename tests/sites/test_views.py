@@ -170,3 +170,13 @@ def test_what_is_missing_is_missing(client_for, manager, program):
     client = client_for(manager)
     assert client.get(reverse("sites:site-edit", args=["OV-999"])).status_code == 404
     assert client.get(reverse("sites:lane-edit", args=[99])).status_code == 404
+
+
+def test_the_database_too_refuses_half_a_coordinate():
+    from django.db import IntegrityError, transaction
+
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Site.objects.create(
+            code="OV-031", state_code="99", station_id="000031", route="Quarry Road",
+            latitude=44.0,
+        )  # fmt: skip

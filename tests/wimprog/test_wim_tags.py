@@ -164,3 +164,13 @@ def test_a_table_says_what_it_is_how_it_is_sorted_and_names_its_cells():
 
 def test_an_empty_table_says_what_to_do_next():
     assert "No runs yet: add the first." in rendered_table([])
+
+
+def test_lists_among_a_verdicts_details_read_as_words():
+    judgement = Judgement(
+        "overall", None, "", 40, None, "a rule", "a limit", Verdict.MEETS, "Meets.",
+        details=(("covers", ["gross weight", "axle"]), ("left_out", [])),
+    )  # fmt: skip
+    text = shown("{% verdict j %}", j=judgement)
+    assert "gross weight, axle" in text
+    assert "[" not in text

@@ -156,6 +156,15 @@ def interval_text(interval: Interval | None, unit_symbol: str, digits: int = 2) 
     return f"{low} to {high}{space} ({level} % interval)"
 
 
+def _detail(value: Any) -> Any:
+    """A further number or word of a judgement, as people read it."""
+    if isinstance(value, float):
+        return format_number(value, 3)
+    if isinstance(value, list | tuple):
+        return ", ".join(str(_detail(one)) for one in value) or "none"
+    return value
+
+
 @register.inclusion_tag("includes/_verdict.html")
 def verdict(judgement: Judgement, digits: int = 2, open_rule: bool = False) -> Any:
     """A judgement: word and mark, value, n, interval; rule and limit folded below."""
@@ -168,10 +177,7 @@ def verdict(judgement: Judgement, digits: int = 2, open_rule: bool = False) -> A
         "value": value,
         "n": format_number(judgement.n, 0),
         "interval": interval_text(judgement.interval, judgement.unit, digits),
-        "details": [
-            (name, format_number(v, 3) if isinstance(v, float) else v)
-            for name, v in judgement.details
-        ],
+        "details": [(name, _detail(v)) for name, v in judgement.details],
         "open_rule": open_rule,
     }
 
