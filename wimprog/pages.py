@@ -11,14 +11,14 @@ from installs.models import ElectricalTest, Installation, MaintenanceVisit
 from installs.selectors import sensor_chances
 from quality.bands import lane_bands
 from quality.calc.condition import drift_sentence
+from quality.figures import steering_chart
 from quality.models import LaneMonth, LaneWeek
 from sites.models import Lane, Program, Site
 from sites.selectors import site_list
 from wimprog.lib.band import Band
-from wimprog.lib.chart import Chart, Point, Series
+from wimprog.lib.chart import Chart
 from wimprog.lib.judgement import Condition
 from wimprog.lib.outline import SiteMap, SitePoint, read_outline
-from wimprog.lib.units import Kind, UnitSystem, shown_unit
 from wimprog.selectors import LaneHealth, ProgramHealth, program_health
 
 SHOWN_VISITS = 8
@@ -176,41 +176,14 @@ def _drift_chart(
         return None, "Drift is counted from a calibration, and there is none yet."
     since = health.evidence.last_calibrated_on
     weeks = LaneWeek.objects.filter(lane=lane, week_on__gte=since).order_by("week_on")
-    unit = shown_unit(Kind.MASS, UnitSystem(program.unit_system))
-    points = []
-    n_vehicles = 0
-    for week in weeks:
-        mean = unit.from_si(week.steering_mean_kg)
-        half = (
-            1.96 * unit.from_si(week.steering_sd_kg) / week.n_vehicles**0.5
-            if week.steering_sd_kg
-            else None
-        )
-        n_vehicles += week.n_vehicles
-        points.append(
-            Point(
-                week.week_on,
-                mean,
-                mean - half if half else None,
-                mean + half if half else None,
-                title=f"week of {week.week_on}: {mean:,.0f} {unit.symbol}, "
-                f"n {week.n_vehicles}",
-            )
-        )
-    sentence = drift_sentence(health.evidence)
-    if not points:
-        return None, sentence
-    return (
-        Chart(
-            title=f"Class 9 steering axle by week since {since}",
-            x_label="Week",
-            y_label=f"Mean steering axle, {unit.symbol}",
-            series=(Series("weekly mean", tuple(points), kind="points"),),
-            caption=f"{len(points)} weeks, {n_vehicles:,} class 9 vehicles; whiskers "
-            "are 95 % intervals of each week's mean from its own spread.",
+    chart = steering_chart(
+        weeks.values_list(
+            "week_on", "n_vehicles", "steering_mean_kg", "steering_sd_kg"
         ),
-        sentence,
+        title=f"Class 9 steering axle by week since {since}",
+        system=program.unit_system,
     )
+    return chart, drift_sentence(health.evidence)
 
 
 def lane_page(lane: Lane, program: Program, today: dt.date) -> dict[str, Any]:

@@ -161,6 +161,7 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / "staticfiles"
+STATIC_ROOT.mkdir(exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 _HASHED_STATIC = env.bool("WIMPROG_HASHED_STATIC", default=False)
 STORAGES = {

@@ -464,8 +464,8 @@ def _loosened(one: SensorLife, since: dt.date) -> SensorLife:
 NAMES = (
     "Alder Ford", "Brackwater", "Cobble Flats", "Dunmere Junction", "Eastholt",
     "Fallow Bridge", "Gannet Pass", "Hollow Mill", "Ironbrook", "Juniper Bench",
-    "Kestrel Gap", "Larkfield", "Mossgate", "Nettle Creek", "Orrin Crossing",
-    "Pinewater", "Quarry Road", "Redmarsh", "Sallow Plain", "Thornbury Hill",
+    "Kestrel Gap", "Larkenfold", "Mossgate", "Nettle Creek", "Orrin Crossing",
+    "Pinewater", "Quarry Road", "Redmarsh", "Sallow Plain", "Thornbeck Rise",
     "Upper Wick", "Vale Siding", "Whinmoor", "Yarrow Bend",
 )  # fmt: skip
 ROUTES = ("Route 2", "Route 9", "Route 44", "Route 61", "Valley Expressway")

@@ -52,7 +52,7 @@ WEIGHING: tuple[SensorTraits, ...] = (
         0.060, "Type II", "piezo", 3.5, 4.0, 9_500, _PIEZO_LIMITS,
     ),
     SensorTraits(
-        "quartz piezo", "Quernmore", "bar 6", 2.2, 9.0, 16.0, -0.4, 0.5, 0.01,
+        "quartz piezo", "Quellmark", "bar 6", 2.2, 9.0, 16.0, -0.4, 0.5, 0.01,
         0.035, "Type I", "quartz", 3.0, 7.0, 24_000,
         (("insulation resistance", 100.0, None), ("capacitance", 0.8, 1.4)),
     ),

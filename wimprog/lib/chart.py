@@ -139,6 +139,9 @@ class _Frame:
         if self.x1 <= self.x0:
             self.x0, self.x1 = self.x0 - 1, self.x1 + 1
         self.y0, self.y1 = self._y_range(chart, points)
+        ticks = nice_ticks(self.y0, self.y1, 5)
+        widest = max((len(tick_text(t, ticks)) for t in ticks), default=0)
+        self.left = max(self.left, 30.0 + 7.5 * widest)  # room for the y label
 
     @staticmethod
     def _y_range(chart: Chart, points: Sequence[Point]) -> tuple[float, float]:
