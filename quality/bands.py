@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-import calendar
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
 from calibration.models import RunStage, SessionResult
+from installs.calc.electrical import reading_verdict
 from installs.calc.survival import weibull_survival
-from installs.models import ElectricalLimit, Installation, Reading
-from installs.selectors import fits_by_technology
+from installs.calc.types import WeibullFit
+from installs.models import Installation, Reading
+from installs.selectors import fits_by_technology, limits_by_model
 from quality.calc.drift_line import drift_line
-from quality.models import LaneMonth, LaneWeek
+from quality.models import LaneWeek
+from quality.selectors import months_accepted
 from sites.models import Lane, Program
 from wimprog.lib.band import (
     Band,
@@ -28,6 +30,7 @@ from wimprog.lib.band import (
     TestTick,
 )
 from wimprog.lib.dates import add_months
+from wimprog.lib.judgement import Verdict
 
 YEARS_BACK = 6
 YEARS_AHEAD = 3
@@ -72,32 +75,24 @@ def _bars(installations: Iterable[Installation]) -> list[SensorBar]:
 
 def _ticks(lane_ids: Sequence[int], since: dt.date) -> dict[int, list[TestTick]]:
     """One tick a lane and day: False when any reading of that day misses a limit."""
-    limits = {
-        (model_id, quantity): (low, high)
-        for model_id, quantity, low, high in ElectricalLimit.objects.values_list(
-            "sensor_model_id", "quantity", "low", "high"
-        )
-    }
     days: dict[tuple[int, dt.date], bool | None] = {}
-    rows = Reading.objects.filter(
-        test__installation__lane_id__in=lane_ids, test__tested_at__date__gte=since
-    ).values_list(
-        "test__installation__lane_id",
-        "test__tested_at",
-        "test__installation__sensor__model_id",
-        "quantity",
-        "value",
-        "over_range",
+    rows = list(
+        Reading.objects.filter(
+            test__installation__lane_id__in=lane_ids, test__tested_at__date__gte=since
+        ).values_list(
+            "test__installation__lane_id",
+            "test__tested_at",
+            "test__installation__sensor__model_id",
+            "quantity",
+            "value",
+            "over_range",
+        )
     )
+    limits = limits_by_model(row[2] for row in rows)
     for lane_id, at, model_id, quantity, value, over in rows:
         key = (lane_id, at.date())
-        low_high = limits.get((model_id, quantity))
-        ok: bool | None = None
-        if low_high is not None:
-            low, high = low_high
-            ok = (low is None or over or value >= low) and (
-                high is None or (value <= high and not over)
-            )
+        verdict, _ = reading_verdict(value, limits[model_id].get(quantity), over)
+        ok = None if verdict is Verdict.CANNOT_SAY else verdict is Verdict.MEETS
         before = days.get(key)
         if key not in days or before is None:
             days[key] = ok
@@ -150,16 +145,13 @@ def _drift(
 def _months(
     lanes: Iterable[Lane], start: dt.date, today: dt.date
 ) -> dict[int, list[MonthShare]]:
-    accepted: dict[int, dict[dt.date, tuple[int, int]]] = defaultdict(dict)
     lanes = list(lanes)
-    rows = LaneMonth.objects.filter(
-        lane__in=lanes, month__gte=_first_of_month(start)
-    ).values_list("lane_id", "month", "n_accepted", "n_days")
-    for lane_id, month, n_accepted, n_days in rows:
-        accepted[lane_id][month] = (n_accepted, n_days)
+    accepted = months_accepted(
+        [lane.pk for lane in lanes], first_on=_first_of_month(start)
+    )
     found = {}
     for lane in lanes:
-        months = accepted[lane.pk]
+        months = dict(accepted.get(lane.pk, []))
         first = min(months, default=None)
         if lane.opened_on is not None:
             opened = _first_of_month(lane.opened_on)
@@ -170,20 +162,19 @@ def _months(
         last = _first_of_month(min(today, lane.closed_on or today))
         shares = []
         while month <= last:
-            held = months.get(month)
-            length = calendar.monthrange(month.year, month.month)[1]
-            share = None if held is None or held[1] == 0 else held[0] / length
-            shares.append(MonthShare(month, share))
+            shares.append(MonthShare(month, months.get(month)))
             month = add_months(month, 1)
         found[lane.pk] = shares
     return found
 
 
 def _survival(
-    live: Sequence[Installation], today: dt.date, end: dt.date
+    live: Sequence[Installation],
+    fits: Mapping[str, WeibullFit],
+    today: dt.date,
+    end: dt.date,
 ) -> tuple[list[SurvivalPoint], float | None]:
     """Chance that all live sensors of a lane still work; and that one fails in 2 y."""
-    fits = fits_by_technology()
     known = [one for one in live if one.sensor.model.technology in fits]
     if not known:
         return [], None
@@ -224,6 +215,7 @@ def lane_bands(
     calibrated = _calibrations(lane_ids)
     drift = _drift(lane_ids, calibrated)
     months = _months(lanes, start, today)
+    fits = fits_by_technology(today)
     bands = {}
     for lane in lanes:
         bars = [
@@ -232,7 +224,7 @@ def lane_bands(
             if bar.end is None or bar.end >= start
         ]
         live = [one for one in sensors[lane.pk] if one.ended_on is None]
-        survival, chance = _survival(live, today, end)
+        survival, chance = _survival(live, fits, today, end)
         results = calibrated.get(lane.pk, {})
         due = []
         if results:

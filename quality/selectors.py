@@ -127,10 +127,18 @@ def lane_drifts(
 
 def months_accepted(
     lane_ids: Sequence[int],
+    *,
+    first_on: dt.date = dt.date.min,
+    last_on: dt.date = dt.date.max,
 ) -> dict[int, list[tuple[dt.date, float | None]]]:
-    """Accepted share of each recorded month, by lane; None where nothing was."""
+    """Accepted share of each recorded month, by lane; None where nothing was.
+
+    ``first_on``, ``last_on``: months whose first day lies between them.
+    """
     found: dict[int, list[tuple[dt.date, float | None]]] = defaultdict(list)
-    rows = LaneMonth.objects.filter(lane_id__in=lane_ids).order_by("month")
+    rows = LaneMonth.objects.filter(
+        lane_id__in=lane_ids, month__range=(first_on, last_on)
+    ).order_by("month")
     for lane_id, month, n_days, accepted in rows.values_list(
         "lane_id", "month", "n_days", "n_accepted"
     ):

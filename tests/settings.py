@@ -17,5 +17,4 @@ from wimprog.settings import *  # noqa: E402, F403
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 TASKS = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
 AXES_ENABLED = False
-WHITENOISE_AUTOREFRESH = True  # no collected files here, and no warning about it
 LOGGING = {"version": 1, "disable_existing_loggers": False}

@@ -161,9 +161,9 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / "staticfiles"
-STATIC_ROOT.mkdir(exist_ok=True)
-WHITENOISE_USE_FINDERS = True
 _HASHED_STATIC = env.bool("WIMPROG_HASHED_STATIC", default=False)
+# without collected files they are found where they lie, at each request
+WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not _HASHED_STATIC
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {

@@ -11,6 +11,23 @@ from collections.abc import Iterable, Sequence
 
 from calibration.calc.types import MeasuredRun, ReferenceVehicle
 from wimprog.lib.errors import Complaint
+from wimprog.lib.units import KG_PER_LB
+
+UNIT_SLIP_BAND = 0.12
+"""How near to 2.2046 or its inverse a ratio of weights counts as a slip of units;
+common practice, no source: beyond any bias of a working lane."""
+
+
+def is_unit_slip(ratio: float) -> bool:
+    """Whether measured over static weight looks like pounds taken for kilograms.
+
+    >>> is_unit_slip(2.2), is_unit_slip(1.05)
+    (True, False)
+    """
+    return any(
+        abs(ratio / slip - 1.0) <= UNIT_SLIP_BAND
+        for slip in (KG_PER_LB, 1.0 / KG_PER_LB)
+    )
 
 
 def reference_for(

@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from calibration.calc.run_checks import (
+    is_unit_slip,
     reference_for,
     run_complaints,
     vehicle_complaints,
@@ -36,7 +37,6 @@ from calibration.calc.sheet_table import (
 )
 from calibration.calc.types import LanePosition, MeasuredRun, ReferenceVehicle
 from wimprog.lib.errors import Complaint
-from wimprog.lib.units import KG_PER_LB
 
 _FAMILIES = {"axle": MASSES, "spacing": LENGTHS}
 _RUN_MEASURES = {
@@ -50,10 +50,6 @@ _POSITIONS = {position.value: position for position in LanePosition} | {
 }
 _YES = {"yes", "y", "true", "1", "x"}
 _NO = {"no", "n", "false", "0", ""}
-
-_UNIT_SLIP_BAND = 0.12
-"""How near to 2.2046 or its inverse a ratio counts as a slip of units; common
-practice, no source: beyond any bias of a working lane."""
 
 
 def read_static_sheet(
@@ -308,10 +304,7 @@ def _question_units(
             continue
         n_compared += 1
         ratio = run.gvw_kg / vehicle.gvw_kg
-        if any(
-            abs(ratio / slip - 1.0) <= _UNIT_SLIP_BAND
-            for slip in (KG_PER_LB, 1.0 / KG_PER_LB)
-        ):
+        if is_unit_slip(ratio):
             slipped.append((row, ratio))
     if 2 * len(slipped) > n_compared:
         first, ratio = slipped[0]

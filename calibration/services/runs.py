@@ -9,18 +9,14 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from simple_history.utils import bulk_create_with_history
 
-from calibration.calc.run_checks import run_complaints
+from calibration.calc.run_checks import is_unit_slip, run_complaints
 from calibration.models import CalibrationSession, SessionState, TruckRun
 from calibration.selectors import as_measured_run, as_reference_vehicle
 from calibration.services.results import results_refresh
 from wimprog.lib.errors import Complaint, DomainError
 from wimprog.lib.models import save_with_reason
-from wimprog.lib.units import KG_PER_LB
 
 BATCH = 200
-UNIT_SLIP_BAND = 0.12
-"""How near to 2.2046 or its inverse a ratio of weights counts as a slip of units;
-common practice, no source: beyond any bias of a working lane."""
 
 
 def refuse_if_closed(session: CalibrationSession) -> None:
@@ -170,11 +166,7 @@ def unit_slips(runs: Iterable[TruckRun]) -> list[Complaint]:
     complaints = []
     for run in runs:
         ratio = run.gvw_kg / run.weighing.gvw_kg
-        is_slip = any(
-            abs(ratio / slip - 1.0) <= UNIT_SLIP_BAND
-            for slip in (KG_PER_LB, 1.0 / KG_PER_LB)
-        )
-        if is_slip and not run.excluded:
+        if is_unit_slip(ratio) and not run.excluded:
             complaints.append(
                 Complaint(
                     f"Run {run.number} weighs {ratio:.2f} times the static weight: "

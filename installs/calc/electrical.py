@@ -81,9 +81,9 @@ def judge_reading(
     """
     if value is not None:
         _check_value(quantity, value)
-    verdict, reason = _reading_verdict(value, limit, over_range)
+    verdict, reason = reading_verdict(value, limit, over_range)
     shown = "no reading" if value is None else _shown(quantity, value, over_range)
-    words = _limit_words(quantity, limit)
+    words = limit_words(quantity, limit)
     sentence = f"{_capital(quantity)} {shown}; {words}: {verdict}"
     return Judgement(
         quantity=str(quantity),
@@ -104,9 +104,13 @@ def judge_reading(
     )
 
 
-def _reading_verdict(
+def reading_verdict(
     value: float | None, limit: AcceptanceLimit | None, over_range: bool
 ) -> tuple[Verdict, str]:
+    """The verdict of :func:`judge_reading` and, where it needs one, the reason.
+
+    For callers that judge thousands of readings and print none of them.
+    """
     if value is None:
         return Verdict.CANNOT_SAY, "nothing was read"
     if limit is None:
@@ -347,7 +351,7 @@ def judge_trend(trend: ElectricalTrend, limit: AcceptanceLimit | None) -> Judgem
     crossing = limit_crossing(trend, limit)
     verdict, reason = _trend_verdict(trend, crossing)
     on_log = trend.quantity.on_log_scale
-    words = _limit_words(trend.quantity, limit)
+    words = limit_words(trend.quantity, limit)
     return Judgement(
         quantity=f"trend of {trend.quantity}",
         value=trend.slope_per_year,
@@ -411,7 +415,8 @@ def _shown(quantity: ElectricalQuantity, value: float, over_range: bool) -> str:
     return f"{'above ' if over_range else ''}{value:,.6g} {quantity.unit}".strip()
 
 
-def _limit_words(quantity: ElectricalQuantity, limit: AcceptanceLimit | None) -> str:
+def limit_words(quantity: ElectricalQuantity, limit: AcceptanceLimit | None) -> str:
+    """A limit in words with its unit: "at least 20 MΩ"."""
     if limit is None:
         return "no limit entered"
     unit = f" {quantity.unit}" if quantity.unit else ""

@@ -8,6 +8,7 @@ from installs.selectors.electrical import (
     electrical_findings,
     electrical_judgements,
     installation_tests,
+    limits_by_model,
 )
 from installs.selectors.lives import (
     Expectation,
@@ -57,6 +58,7 @@ __all__ = [
     "lanes_at_roadside",
     "life_page",
     "life_rows",
+    "limits_by_model",
     "lives_by_technology",
     "program_today",
     "renewal_forecast",

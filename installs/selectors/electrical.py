@@ -69,7 +69,8 @@ class ElectricalFindings:
     crossings: tuple[tuple[str, dt.date], ...] = field(default=())
 
 
-def _limits(model_ids: Iterable[int]) -> dict[int, Limits]:
+def limits_by_model(model_ids: Iterable[int]) -> dict[int, Limits]:
+    """The limits entered for each sensor model, by quantity; empty where none are."""
     found: dict[int, Limits] = defaultdict(dict)
     for row in ElectricalLimit.objects.filter(sensor_model_id__in=set(model_ids)):
         found[row.sensor_model_id][row.quantity] = AcceptanceLimit(
@@ -127,7 +128,7 @@ def installation_tests(installation: Installation) -> InstallationTests:
     """
     model = installation.sensor.model
     zone = ZoneInfo(installation.lane.wim_site.time_zone)
-    limits = _limits([model.pk])[model.pk]
+    limits = limits_by_model([model.pk])[model.pk]
     tests = list(
         installation.electrical_tests.prefetch_related("readings").order_by(
             "tested_at", "pk"
@@ -216,7 +217,7 @@ def _live_series(lane_ids: Iterable[int]) -> list[_Series]:
 def electrical_findings(lane_ids: Iterable[int]) -> dict[int, ElectricalFindings]:
     """Missed limits and nearing ones of each lane's live sensors, in two queries."""
     series = _live_series(lane_ids)
-    limits = _limits(one.model_id for one in series)
+    limits = limits_by_model(one.model_id for one in series)
     misses: dict[int, list[str]] = defaultdict(list)
     crossings: dict[int, list[tuple[str, dt.date]]] = defaultdict(list)
     for one in series:

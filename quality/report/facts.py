@@ -2,167 +2,36 @@
 
 from __future__ import annotations
 
-import calendar
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 
 from calibration.models import SessionResult
-from installs.models import ElectricalLimit, Installation, MaintenanceVisit, Reading
-from installs.selectors import technologies_by_lane
+from installs.calc.electrical import limit_words, reading_verdict
+from installs.calc.types import ElectricalQuantity
+from installs.models import Installation, MaintenanceVisit, Reading
+from installs.selectors import limits_by_model, technologies_by_lane
 from quality.models import (
     DayDecision,
     LaneDay,
-    LaneMonth,
     LaneWeek,
     RecordFile,
 )
-from quality.selectors import lane_drifts
+from quality.report.types import (
+    CalibrationRow,
+    DriftRow,
+    ElectricalRow,
+    FileTotals,
+    LaneYear,
+    SensorChange,
+    SetAside,
+    VisitRow,
+    YearFacts,
+)
+from quality.selectors import lane_drifts, months_accepted
 from sites.models import Lane, Program, Site, SiteState
 from wimprog.lib.dates import add_months
-
-
-@dataclass(frozen=True)
-class LaneYear:
-    """One lane's year: days expected, recorded and decided, and its months."""
-
-    lane_id: int
-    site_code: str
-    name: str
-    technologies: tuple[str, ...]
-    expected_days: int
-    recorded_days: int
-    accepted_days: int
-    set_aside_days: int
-    hours_seen: int
-    n_vehicles: int
-    months: tuple[float | None, ...]
-
-    @property
-    def undecided_days(self) -> int:
-        """Days recorded that nobody has judged."""
-        return self.recorded_days - self.accepted_days - self.set_aside_days
-
-
-@dataclass(frozen=True)
-class SetAside:
-    """Days set aside for one reason."""
-
-    lane: str
-    from_on: dt.date
-    to_on: dt.date
-    n_days: int
-    reason: str
-    decided_by: str
-    decided_on: dt.date
-
-
-@dataclass(frozen=True)
-class CalibrationRow:
-    """One session's result, as found or as left."""
-
-    lane: str
-    held_on: dt.date
-    purpose: str
-    stage: str
-    n_runs: int
-    mean_pct: float | None
-    low_pct: float | None
-    high_pct: float | None
-    sd_pct: float | None
-    standard: str
-    wanted_class: str
-    verdict: str
-    factor_before: float | None
-    factor_after: float | None
-
-
-@dataclass(frozen=True)
-class DriftRow:
-    """A lane's drift at the end of the period."""
-
-    lane: str
-    since: dt.date | None
-    change_pct: float | None
-    low_pct: float | None
-    high_pct: float | None
-    n_weeks: int
-    n_trucks: int
-    why_not: str
-
-
-@dataclass(frozen=True)
-class ElectricalRow:
-    """A reading that missed its limit."""
-
-    lane: str
-    sensor: str
-    tested_on: dt.date
-    quantity: str
-    value: float
-    limit: str
-    source: str
-
-
-@dataclass(frozen=True)
-class SensorChange:
-    """A sensor that came or went."""
-
-    lane: str
-    on: dt.date
-    what: str
-    sensor: str
-    technology: str
-
-
-@dataclass(frozen=True)
-class VisitRow:
-    """One visit."""
-
-    site_code: str
-    on: dt.date
-    purpose: str
-    people: str
-    findings: str
-
-
-@dataclass(frozen=True)
-class FileTotals:
-    """Record files taken in for the period."""
-
-    n_files: int
-    n_read: int
-    n_kept: int
-    n_refused: int
-
-
-@dataclass(frozen=True)
-class YearFacts:
-    """Everything that the report states."""
-
-    agency: str
-    scope: str
-    year: int
-    first_on: dt.date
-    last_on: dt.date
-    as_of: dt.date
-    n_sites: int
-    lanes: tuple[LaneYear, ...]
-    set_aside: tuple[SetAside, ...]
-    calibrations: tuple[CalibrationRow, ...]
-    drifts: tuple[DriftRow, ...]
-    n_tests: int
-    n_sensors_tested: int
-    n_sensors_live: int
-    electrical: tuple[ElectricalRow, ...]
-    changes: tuple[SensorChange, ...]
-    visits: tuple[VisitRow, ...]
-    files: FileTotals
-    calibration_interval_months: int
-    watch_drift_pct: float
-    act_drift_pct: float
-    weeks: Mapping[str, tuple[tuple[dt.date, float], ...]] = field(default_factory=dict)
+from wimprog.lib.judgement import Verdict
 
 
 def _expected_days(lane: Lane, first_on: dt.date, last_on: dt.date) -> int:
@@ -187,12 +56,9 @@ def _lane_years(
     for lane_id, hours, n, decision in rows.iterator(chunk_size=5000):
         days[lane_id].append((hours, n, decision))
     shares: dict[int, dict[int, float | None]] = defaultdict(dict)
-    months = LaneMonth.objects.filter(
-        lane_id__in=ids, month__gte=first_on, month__lte=last_on
-    ).values_list("lane_id", "month", "n_accepted", "n_days")
-    for lane_id, month, n_accepted, n_days in months:
-        length = calendar.monthrange(month.year, month.month)[1]
-        shares[lane_id][month.month] = n_accepted / length if n_days else None
+    accepted = months_accepted(ids, first_on=first_on, last_on=last_on)
+    for lane_id, months in accepted.items():
+        shares[lane_id] = {month.month: share for month, share in months}
     return [
         LaneYear(
             lane_id=lane.pk,
@@ -309,40 +175,28 @@ def _drifts(
     return found
 
 
-def _limit_text(low: float | None, high: float | None) -> str:
-    if low is None:
-        return f"at most {high:g}"
-    if high is None:
-        return f"at least {low:g}"
-    return f"{low:g} to {high:g}"
-
-
 def _electrical(
     ids: Sequence[int], names: Mapping[int, str], first_on: dt.date, last_on: dt.date
 ) -> tuple[int, int, list[ElectricalRow]]:
-    limits = {
-        (one.sensor_model_id, one.quantity): one
-        for one in ElectricalLimit.objects.all()
-    }
     tests: set[int] = set()
     sensors: set[int] = set()
     missed = []
-    rows = Reading.objects.filter(
-        test__installation__lane_id__in=ids,
-        test__tested_at__date__gte=first_on,
-        test__tested_at__date__lte=last_on,
-    ).select_related("test__installation__sensor__model")
+    rows = list(
+        Reading.objects.filter(
+            test__installation__lane_id__in=ids,
+            test__tested_at__date__gte=first_on,
+            test__tested_at__date__lte=last_on,
+        ).select_related("test__installation__sensor__model")
+    )
+    limits = limits_by_model(row.test.installation.sensor.model_id for row in rows)
     for row in rows:
         test = row.test
         sensor = test.installation.sensor
         tests.add(test.pk)
         sensors.add(sensor.pk)
-        limit = limits.get((sensor.model_id, row.quantity))
-        if limit is None:
-            continue
-        low = limit.low is not None and not row.over_range and row.value < limit.low
-        high = limit.high is not None and row.value > limit.high
-        if low or high:
+        limit = limits[sensor.model_id].get(row.quantity)
+        verdict, _ = reading_verdict(row.value, limit, row.over_range)
+        if limit is not None and verdict is Verdict.MISSES:
             missed.append(
                 ElectricalRow(
                     lane=names[test.installation.lane_id],
@@ -350,7 +204,7 @@ def _electrical(
                     tested_on=test.tested_at.date(),
                     quantity=row.quantity,
                     value=row.value,
-                    limit=_limit_text(limit.low, limit.high),
+                    limit=limit_words(ElectricalQuantity(row.quantity), limit),
                     source=limit.source,
                 )
             )

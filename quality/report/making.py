@@ -6,9 +6,10 @@ import datetime as dt
 from dataclasses import dataclass
 
 from quality.models import LaneMonth
-from quality.report.facts import YearFacts, year_facts
+from quality.report.facts import year_facts
 from quality.report.outlook import replacement_outlook
 from quality.report.sections import Section, all_sections
+from quality.report.types import YearFacts
 from quality.report.writers import report_pdf, report_xlsx
 from sites.models import Program, Site
 from wimprog.lib.tables import XLSX

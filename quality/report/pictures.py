@@ -9,8 +9,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from quality.report.facts import YearFacts
 from quality.report.sections import MONTH_LETTERS
+from quality.report.types import YearFacts
 from wimprog.lib.figures import figure_svg, house_style, new_figure
 
 BLUE, VERMILLION, GREY, ORANGE = "#0072B2", "#D55E00", "#777777", "#E69F00"

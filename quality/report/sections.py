@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Any
 
-from quality.report.facts import YearFacts
+from quality.report.types import YearFacts
 from wimprog.lib.units import format_number
 
 MONTH_LETTERS = ("J", "F", "M", "A", "M", "J", "J", "A", "S", "O", "N", "D")

@@ -15,9 +15,10 @@ from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
-from quality.report.facts import YearFacts
 from quality.report.pictures import all_pictures
-from quality.report.sections import ReportTable, Section, plain
+from quality.report.sections import NO_DATA, ReportTable, Section, plain
+from quality.report.types import YearFacts
+from wimprog.lib.tables import safe_cell
 
 TEMPLATE = Path(__file__).with_name("report.typ")
 METHOD_VERSION = "1"
@@ -86,11 +87,7 @@ def _sheet_name(section: Section, table: ReportTable, taken: set[str]) -> str:
 
 
 def _cell(value: object) -> object:
-    if value is None:
-        return "no data"
-    if isinstance(value, str) and value[:1] in ("=", "+", "@"):
-        return "'" + value
-    return value
+    return NO_DATA if value is None else safe_cell(value)
 
 
 def report_xlsx(facts: YearFacts, sections: Sequence[Section]) -> bytes:

@@ -42,7 +42,7 @@ class NumberColumn(tables.Column):
         return format_number(float(value), self.digits)
 
 
-def _safe_cell(value: Any) -> Any:
+def safe_cell(value: Any) -> Any:
     """A cell that a spreadsheet will not run as a formula."""
     if isinstance(value, str) and value[:1] in ("=", "+", "@", "\t", "\r"):
         return "'" + value
@@ -72,7 +72,7 @@ def export_rows(
         buffer = io.StringIO()
         writer = csv.writer(buffer)
         writer.writerow(headings)
-        writer.writerows([_safe_cell(cell) for cell in row] for row in rows)
+        writer.writerows([safe_cell(cell) for cell in row] for row in rows)
         return attachment(
             buffer.getvalue().encode("utf-8-sig"),
             name=f"{name}.csv",
@@ -85,7 +85,7 @@ def export_rows(
         cell.font = Font(bold=True)
     sheet.freeze_panes = "A2"
     for row in rows:
-        sheet.append([_safe_cell(cell) for cell in row])
+        sheet.append([safe_cell(cell) for cell in row])
     if note:
         sheet.append([])
         sheet.append([note])

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 from openpyxl import load_workbook
 
-from quality.report.facts import (
+from quality.report.sections import all_sections, plain, summary, wilson
+from quality.report.types import (
     CalibrationRow,
     DriftRow,
     FileTotals,
@@ -15,7 +16,6 @@ from quality.report.facts import (
     SetAside,
     YearFacts,
 )
-from quality.report.sections import all_sections, plain, summary, wilson
 from quality.report.writers import report_pdf, report_xlsx
 
 LANE = LaneYear(
