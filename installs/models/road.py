@@ -1,4 +1,4 @@
-"""What is in the road: sensors, their installations, tests and visits."""
+"""Sensors, their installations, tests and visits."""
 
 from __future__ import annotations
 
@@ -83,6 +83,32 @@ class ElectricalLimit(Fact):
     quantity = models.CharField(max_length=32, choices=choices_of(ElectricalQuantity))
     low = models.FloatField(null=True, blank=True)
     high = models.FloatField(null=True, blank=True)
+    data_sheet_tolerance_pct = models.FloatField(
+        "within ± % of the sensor's own data sheet",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.01), MaxValueValidator(100.0)],
+    )
+    baseline_tolerance_pct = models.FloatField(
+        "within ± % of the sensor's own first readings",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.01), MaxValueValidator(100.0)],
+    )
+    temp_coefficient_pct_per_c = models.FloatField(
+        "temperature coefficient, % per °C",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-20.0), MaxValueValidator(20.0)],
+        help_text="Of the value at the reference temperature.",
+    )
+    reference_temp_c = models.FloatField(
+        "reference temperature",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-50.0), MaxValueValidator(90.0)],
+    )
+    coefficient_source = models.CharField(max_length=200, blank=True)
     source = models.CharField(max_length=200)
 
     class Meta:
@@ -92,9 +118,29 @@ class ElectricalLimit(Fact):
                 fields=["sensor_model", "quantity"], name="electrical_limit_once"
             ),
             models.CheckConstraint(
-                condition=Q(low__isnull=False) | Q(high__isnull=False),
+                condition=Q(low__isnull=False)
+                | Q(high__isnull=False)
+                | Q(data_sheet_tolerance_pct__isnull=False)
+                | Q(baseline_tolerance_pct__isnull=False)
+                | Q(temp_coefficient_pct_per_c__isnull=False),
                 name="electrical_limit_has_a_side",
-                violation_error_message="Give a lowest value, a highest value or both.",
+                violation_error_message="Give a lowest value, a highest value, a "
+                "tolerance or a temperature coefficient.",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    Q(temp_coefficient_pct_per_c__isnull=True)
+                    & Q(reference_temp_c__isnull=True)
+                    & Q(coefficient_source="")
+                )
+                | (
+                    Q(temp_coefficient_pct_per_c__isnull=False)
+                    & Q(reference_temp_c__isnull=False)
+                    & ~Q(coefficient_source="")
+                ),
+                name="electrical_limit_coefficient_whole",
+                violation_error_message="A temperature coefficient needs its reference "
+                "temperature and its source.",
             ),
             models.CheckConstraint(
                 condition=Q(low__isnull=True)
@@ -333,6 +379,21 @@ class ElectricalTest(Fact):
         blank=True,
         help_text="Instrument and its serial number.",
     )
+    instrument_used = models.ForeignKey(
+        "installs.Instrument",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="electrical_tests",
+        help_text="The instrument, where the program keeps its calibration.",
+    )
+    test_voltage_v = models.FloatField(
+        "test voltage, V",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1.0), MaxValueValidator(5000.0)],
+        help_text="Voltage of the insulation test, as set on the instrument.",
+    )
     tested_by = models.CharField(max_length=120)
     note = models.TextField(blank=True)
 
@@ -363,7 +424,7 @@ class Reading(models.Model):
         ElectricalTest, on_delete=models.CASCADE, related_name="readings"
     )
     quantity = models.CharField(max_length=32, choices=choices_of(ElectricalQuantity))
-    value = models.FloatField(validators=[MinValueValidator(0.0)])
+    value = models.FloatField()
     typed = models.CharField(max_length=32, blank=True)
     over_range = models.BooleanField(
         "above the meter's range",
@@ -378,7 +439,8 @@ class Reading(models.Model):
                 fields=["test", "quantity"], name="reading_once_in_a_test"
             ),
             models.CheckConstraint(
-                condition=Q(value__gte=0), name="reading_not_negative"
+                condition=Q(value__gte=0) | Q(quantity="zero output"),
+                name="reading_not_negative",
             ),
         ]
 

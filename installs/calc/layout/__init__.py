@@ -1,0 +1,1 @@
+"""The array in the lane: squareness, spacing, drawing, quantities, cure."""
