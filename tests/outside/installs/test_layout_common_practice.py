@@ -1,0 +1,59 @@
+"""Layout against what stands outside the project: practice, closed forms, standards."""
+
+import math
+
+import pytest
+
+from installs.calc.layout.square import squareness, triangle_marks
+from wimprog.lib.judgement import Verdict
+from wimprog.lib.units import M_PER_FT as FT
+from wimprog.lib.units import UnitSystem
+
+# Common practice, no source: legs of 3, 6, 9 ft into the lane and 4, 8, 12 ft along the
+# edge have diagonals of 5, 10, 15 ft.
+MARKS_FT = [(3, 4, 5), (6, 8, 10), (9, 12, 15)]
+
+
+def test_marks_of_the_right_triangle_method_in_whole_feet():
+    marks = triangle_marks(11 * FT, system=UnitSystem.US)
+    found = [
+        tuple(
+            round(x / FT, 9)
+            for x in (m.leg_into_lane_m, m.leg_along_edge_m, m.diagonal_m)
+        )
+        for m in marks
+    ]
+    assert found == MARKS_FT
+
+
+@pytest.mark.parametrize("sides_ft", MARKS_FT)
+def test_the_marks_are_square(sides_ft):
+    found = squareness(*(x * FT for x in sides_ft), lane_width_m=3.66, speed_kmh=100.0)
+    assert found.angle_deg == pytest.approx(90.0, abs=1e-9)
+    assert found.far_edge_mm == pytest.approx(0.0, abs=1e-6)
+    assert found.judgement.verdict is Verdict.MEETS
+
+
+@pytest.mark.parametrize(
+    ("sides", "angle_deg"),
+    [
+        ((1, 1, 1), 60.0),  # Euclid I.1, equilateral
+        ((1, 1, math.sqrt(3)), 120.0),  # two equilateral halves
+        ((1, 1, math.sqrt(2)), 90.0),  # Pythagoras, half a square
+        ((5, 12, 13), 90.0),  # Pythagorean triples
+        ((8, 15, 17), 90.0),
+    ],
+)
+def test_angles_of_triangles_known_since_euclid(sides, angle_deg):
+    found = squareness(*sides, lane_width_m=3.66, speed_kmh=100.0)
+    assert found.angle_deg == pytest.approx(angle_deg, abs=1e-9)
+
+
+def test_uncertainty_of_the_3_4_5_triangle_in_closed_form():
+    # At a right angle with sides 3, 4, 5 the derivatives are 5/12, −3/12 and −4/12, so
+    # u = s √50 / 12 per unit of length (JCGM 100:2008, 5.1.2, worked by hand).
+    found = squareness(
+        3 * FT, 4 * FT, 5 * FT, tape_sd_m=0.002, lane_width_m=3.66, speed_kmh=100.0
+    )
+    by_hand = math.degrees(0.002 / FT * math.sqrt(50.0) / 12.0)
+    assert found.u_deg == pytest.approx(by_hand, rel=1e-9)
