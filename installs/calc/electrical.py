@@ -5,8 +5,9 @@ other quantities on their own scale. The trend is the median of all pairwise slo
 Sen's interval: one bad reading does not turn it. It is never drawn further beyond the
 last reading than the readings themselves reach back.
 
-Inclusive: a reading equal to a limit meets it. Left for later: correcting readings for
-temperature, comparing sensors of one lot.
+Inclusive: a reading equal to a limit meets it. Readings held against the sensor's own
+data sheet and first readings are in ``comparisons``, corrected for temperature in
+``temperature``.
 
 References
 ----------
@@ -77,7 +78,7 @@ def judge_reading(
     Raises
     ------
     wimprog.lib.errors.DomainError
-        When the value is negative or not a number.
+        When the value is not a number, or negative where it cannot be.
     """
     if value is not None:
         _check_value(quantity, value)
@@ -124,28 +125,6 @@ def reading_verdict(
     if value < low or limit.high is not None:
         return Verdict.CANNOT_SAY, "the meter's range ends short of the limit"
     return Verdict.MEETS, ""
-
-
-def limit_from_baseline(
-    baseline: float, tolerance_frac: float, source: str
-) -> AcceptanceLimit:
-    """A limit around the value recorded at installation, 0.2 for ±20 %.
-
-    Raises
-    ------
-    wimprog.lib.errors.DomainError
-        When the baseline or the tolerance is not above zero.
-    """
-    if not (math.isfinite(baseline) and baseline > 0 and 0 < tolerance_frac < math.inf):
-        raise DomainError(
-            f"A limit around {baseline:g} within {tolerance_frac:g} cannot be made; "
-            "both must be above zero."
-        )
-    return AcceptanceLimit(
-        baseline * (1.0 - tolerance_frac),
-        baseline * (1.0 + tolerance_frac),
-        f"within ±{tolerance_frac:.0%} of {baseline:g}, {source}",
-    )
 
 
 # --- many readings -----------------------------------------------------------------
@@ -404,7 +383,7 @@ def _trend_verdict(
 def _check_value(quantity: ElectricalQuantity, value: float) -> None:
     if not math.isfinite(value):
         raise DomainError(f"The {quantity} is not a number; type the reading again.")
-    if value < 0:
+    if value < 0 and not quantity.signed:
         raise DomainError(
             f"The {quantity} of {value:g} {quantity.unit} is negative; no meter reads "
             "that. Type the reading again."

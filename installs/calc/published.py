@@ -11,6 +11,7 @@ from installs.calc.types import (
     ElectricalQuantity,
     LifePrior,
     Technology,
+    Tolerance,
 )
 
 MEMORY = "from memory"
@@ -98,3 +99,53 @@ def typical_limits(
     The maker's limits and the agency's come first.
     """
     return dict(_LIMITS.get(technology, {}))
+
+
+_WITHIN_20 = Tolerance.within_pct(20.0, "piezo practice", MEMORY)
+_BRIDGE_PRACTICE = Tolerance.within_pct(
+    1.0, "a few ohms of the installation record", MEMORY
+)
+_DATA_SHEET_TOLERANCES: dict[ElectricalQuantity, Tolerance] = {
+    _Q.CAPACITANCE: _WITHIN_20,
+}
+_FIRST_TOLERANCES: dict[ElectricalQuantity, Tolerance] = {
+    _Q.INSULATION_RESISTANCE: Tolerance(
+        0.1, None, "a fall by a decade tells more than any single limit", MEMORY
+    ),
+    _Q.LEAD_INSULATION_RESISTANCE: Tolerance(
+        0.1, None, "a fall by a decade tells more than any single limit", MEMORY
+    ),
+    _Q.CAPACITANCE: _WITHIN_20,
+    _Q.DISSIPATION_FACTOR: Tolerance(None, 1.5, "piezo practice", PRACTICE),
+    _Q.PEAK_OUTPUT: Tolerance.within_pct(
+        30.0, "the same vehicle at a like speed and temperature", PRACTICE
+    ),
+    _Q.CHARGE_OUTPUT: Tolerance.within_pct(
+        30.0, "the same vehicle at a like speed and temperature", PRACTICE
+    ),
+    _Q.SERIES_RESISTANCE: Tolerance(
+        0.8, 1.5, "rising resistance is a failing joint", PRACTICE
+    ),
+    _Q.INDUCTANCE: Tolerance.within_pct(10.0, "loop practice", PRACTICE),
+    _Q.QUALITY_FACTOR: Tolerance(0.7, None, "loop practice", PRACTICE),
+    _Q.FREQUENCY: Tolerance.within_pct(10.0, "loop practice", PRACTICE),
+    _Q.BRIDGE_INPUT_RESISTANCE: _BRIDGE_PRACTICE,
+    _Q.BRIDGE_OUTPUT_RESISTANCE: _BRIDGE_PRACTICE,
+    _Q.LEAD_LENGTH: Tolerance.within_pct(10.0, "lead practice", PRACTICE),
+}
+
+
+def data_sheet_tolerance(quantity: ElectricalQuantity) -> Tolerance | None:
+    """How near to its own data sheet a sensor should read; None where nothing is known.
+
+    The agency's own tolerance for the model comes first.
+    """
+    return _DATA_SHEET_TOLERANCES.get(quantity)
+
+
+def first_readings_tolerance(quantity: ElectricalQuantity) -> Tolerance | None:
+    """How near to its own first readings a sensor should stay; None where unknown.
+
+    The agency's own tolerance for the model comes first.
+    """
+    return _FIRST_TOLERANCES.get(quantity)

@@ -9,9 +9,12 @@ Models import this module, so it imports neither numpy nor scipy.
 
 from installs.calc.types.electrical import (
     AcceptanceLimit,
+    Baseline,
     DatedReading,
     ElectricalTrend,
     LimitCrossing,
+    TemperatureCoefficient,
+    Tolerance,
 )
 from installs.calc.types.forecasts import (
     Band,
@@ -49,6 +52,7 @@ __all__ = [
     "USUAL_QUANTITIES",
     "AcceptanceLimit",
     "Band",
+    "Baseline",
     "DatedReading",
     "ElectricalQuantity",
     "ElectricalTrend",
@@ -66,7 +70,9 @@ __all__ = [
     "SensorInService",
     "SurvivalCurve",
     "Technology",
+    "TemperatureCoefficient",
     "TestStage",
+    "Tolerance",
     "VisitPurpose",
     "WeibullFit",
     "YearForecast",

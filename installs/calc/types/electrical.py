@@ -35,10 +35,102 @@ class AcceptanceLimit:
 
 @dataclass(frozen=True)
 class DatedReading:
-    """One reading of a quantity; ``over_range`` if the meter said only "above"."""
+    """One reading of a quantity; ``over_range`` if the meter said only "above".
+
+    ``temp_c`` is the pavement's temperature at the test [°C], None where nobody
+    measured it.
+    """
 
     on: date
     value: float
+    over_range: bool = False
+    temp_c: float | None = None
+
+
+@dataclass(frozen=True)
+class TemperatureCoefficient:
+    """How a quantity moves with pavement temperature, and who says so.
+
+    Attributes
+    ----------
+    pct_per_c
+        Per cent of the value at the reference temperature, for each °C above it.
+    reference_c
+        Temperature that values are corrected to [°C].
+    source
+        Where the coefficient is from.
+    """
+
+    pct_per_c: float
+    reference_c: float
+    source: str
+
+    def __post_init__(self) -> None:
+        """Refuse a coefficient that is not a number."""
+        if not (math.isfinite(self.pct_per_c) and math.isfinite(self.reference_c)):
+            raise DomainError(
+                "A temperature coefficient and its reference temperature must both be "
+                "numbers."
+            )
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """How far a value may be from what it is held against, as ratios to it.
+
+    ``low`` 0.8 and ``high`` 1.2 say ±20 %; a side that is None is open.
+    """
+
+    low: float | None
+    high: float | None
+    source: str
+    standing: str = "agency's own"
+
+    @classmethod
+    def within_pct(
+        cls, pct: float, source: str, standing: str = "agency's own"
+    ) -> Tolerance:
+        """The tolerance ± ``pct`` per cent."""
+        if not 0 < pct <= 100:
+            raise DomainError(
+                f"A tolerance of ±{pct:g} % cannot be used; it must be above zero and "
+                "at most 100."
+            )
+        return cls(1 - pct / 100, 1 + pct / 100, source, standing)
+
+    @property
+    def words(self) -> str:
+        """Such as "within ±20 % of" or "at least 0.1 times"."""
+        low, high = self.low, self.high
+        if low is not None and high is not None:
+            if math.isclose(1 - low, high - 1, rel_tol=1e-9):
+                return f"within ±{100 * (high - 1):.6g} % of"
+            return f"{low:.6g} to {high:.6g} times"
+        if low is not None:
+            return f"at least {low:.6g} times"
+        return f"at most {high:.6g} times"
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """The sensor's own first complete readings of a quantity, as one value.
+
+    Attributes
+    ----------
+    value
+        Median of the readings [unit of the quantity].
+    n
+        Readings behind it.
+    first_on, last_on
+        Days of the first and last of them.
+    over_range
+        The meter said only that the value is above ``value``.
+    """
+
+    value: float
+    n: int
+    first_on: date
+    last_on: date
     over_range: bool = False
 
 

@@ -58,43 +58,83 @@ class LifeOutcome(StrEnum):
 
 
 class ElectricalQuantity(StrEnum):
-    """What is measured on a sensor, with its unit and the scale of its trend."""
+    """What is measured on a sensor: its unit, the scale of its trend, its sign."""
 
     unit: str
     on_log_scale: bool
+    signed: bool
 
     INSULATION_RESISTANCE = "insulation resistance", "MΩ", True
     CAPACITANCE = "capacitance", "nF"
     DISSIPATION_FACTOR = "dissipation factor", ""
+    PEAK_OUTPUT = "peak output", "mV"
+    CHARGE_OUTPUT = "charge output", "pC"
     SERIES_RESISTANCE = "series resistance", "Ω"
     INDUCTANCE = "inductance", "µH"
     QUALITY_FACTOR = "quality factor", ""
+    FREQUENCY = "frequency", "kHz"
     BRIDGE_INPUT_RESISTANCE = "bridge input resistance", "Ω"
     BRIDGE_OUTPUT_RESISTANCE = "bridge output resistance", "Ω"
+    ZERO_OUTPUT = "zero output", "mV/V", False, True
     PROBE_RESISTANCE = "probe resistance", "Ω"
+    LEAD_LENGTH = "lead length", "m"
+    LEAD_INSULATION_RESISTANCE = "lead insulation resistance", "MΩ", True
 
     def __new__(
-        cls, word: str, unit: str = "", on_log_scale: bool = False
+        cls,
+        word: str,
+        unit: str = "",
+        on_log_scale: bool = False,
+        signed: bool = False,
     ) -> ElectricalQuantity:
         """Keep the word as the value, the rest as attributes."""
         quantity = str.__new__(cls, word)
         quantity._value_ = word
         quantity.unit = unit
         quantity.on_log_scale = on_log_scale
+        quantity.signed = signed
         return quantity
+
+    @property
+    def help_text(self) -> str:
+        """How it is read, where the name alone leaves that open."""
+        return _HOW_READ.get(self, "")
 
 
 _Q = ElectricalQuantity
-_PIEZO = (_Q.INSULATION_RESISTANCE, _Q.CAPACITANCE, _Q.DISSIPATION_FACTOR)
+_HOW_READ = {
+    _Q.PEAK_OUTPUT: "Highest output as the test vehicle's wheel passes.",
+    _Q.CHARGE_OUTPUT: "Charge as the test vehicle's wheel passes, or by the maker's "
+    "own check.",
+    _Q.BRIDGE_INPUT_RESISTANCE: "Across the excitation leads.",
+    _Q.BRIDGE_OUTPUT_RESISTANCE: "Across the signal leads.",
+    _Q.ZERO_OUTPUT: "With no wheel on it; below zero with a minus sign.",
+    _Q.LEAD_INSULATION_RESISTANCE: "Of the lead alone, with the sensor disconnected.",
+}
+_LEAD = (_Q.LEAD_LENGTH, _Q.LEAD_INSULATION_RESISTANCE)
+_PIEZO = (
+    _Q.INSULATION_RESISTANCE,
+    _Q.CAPACITANCE,
+    _Q.DISSIPATION_FACTOR,
+    _Q.PEAK_OUTPUT,
+    *_LEAD,
+)
 _BRIDGE = (
     _Q.INSULATION_RESISTANCE,
     _Q.BRIDGE_INPUT_RESISTANCE,
     _Q.BRIDGE_OUTPUT_RESISTANCE,
+    _Q.ZERO_OUTPUT,
+    *_LEAD,
 )
 #: What is usually measured on each technology, in the order of the form.
 USUAL_QUANTITIES: dict[Technology, tuple[ElectricalQuantity, ...]] = {
     Technology.POLYMER_PIEZO: _PIEZO,
-    Technology.QUARTZ_PIEZO: (_Q.INSULATION_RESISTANCE, _Q.CAPACITANCE),
+    Technology.QUARTZ_PIEZO: (
+        _Q.INSULATION_RESISTANCE,
+        _Q.CAPACITANCE,
+        _Q.CHARGE_OUTPUT,
+        *_LEAD,
+    ),
     Technology.CERAMIC_PIEZO: _PIEZO,
     Technology.BENDING_PLATE: _BRIDGE,
     Technology.LOAD_CELL: _BRIDGE,
@@ -104,6 +144,8 @@ USUAL_QUANTITIES: dict[Technology, tuple[ElectricalQuantity, ...]] = {
         _Q.SERIES_RESISTANCE,
         _Q.INDUCTANCE,
         _Q.QUALITY_FACTOR,
+        _Q.FREQUENCY,
+        *_LEAD,
     ),
     Technology.TEMPERATURE_PROBE: (_Q.INSULATION_RESISTANCE, _Q.PROBE_RESISTANCE),
 }

@@ -12,7 +12,6 @@ from installs.calc.electrical import (
     judge_reading,
     judge_trend,
     limit_crossing,
-    limit_from_baseline,
 )
 from installs.calc.types import (
     DAYS_PER_YEAR,
@@ -111,20 +110,6 @@ def test_impossible_readings_are_refused(value):
         judge_reading(INSULATION, value, AT_LEAST_20)
     with pytest.raises(DomainError, match="insulation resistance"):
         electrical_trend(INSULATION, readings([5.0, value, 6.0]))
-
-
-def test_limit_around_the_value_at_installation():
-    limit = limit_from_baseline(10.0, 0.2, "install record")
-    assert (limit.low, limit.high) == (8.0, 12.0)
-    assert limit.source == "within ±20% of 10, install record"
-
-
-@pytest.mark.parametrize(
-    ("baseline", "tolerance"), [(0.0, 0.2), (-1.0, 0.2), (float("nan"), 0.2), (9.0, 0)]
-)
-def test_impossible_baselines_are_refused(baseline, tolerance):
-    with pytest.raises(DomainError, match="above zero"):
-        limit_from_baseline(baseline, tolerance, "install record")
 
 
 # --- trends ------------------------------------------------------------------------
