@@ -4,10 +4,12 @@ import math
 
 import pytest
 
+from installs.calc.layout.spacing import check_spacing
 from installs.calc.layout.square import squareness, triangle_marks
+from installs.calc.layout.types import AxleSpacings
 from wimprog.lib.judgement import Verdict
+from wimprog.lib.units import KMH_PER_MPH, UnitSystem
 from wimprog.lib.units import M_PER_FT as FT
-from wimprog.lib.units import UnitSystem
 
 # Common practice, no source: legs of 3, 6, 9 ft into the lane and 4, 8, 12 ft along the
 # edge have diagonals of 5, 10, 15 ft.
@@ -57,3 +59,32 @@ def test_uncertainty_of_the_3_4_5_triangle_in_closed_form():
     )
     by_hand = math.degrees(0.002 / FT * math.sqrt(50.0) / 12.0)
     assert found.u_deg == pytest.approx(by_hand, rel=1e-9)
+
+
+# --- ASTM E1318-09, table 1, as printed in FHWA Traffic Monitoring Guide 2022, D-1 ---
+
+
+@pytest.mark.parametrize(
+    ("system", "speed", "spacing"),
+    [
+        (UnitSystem.US, "within ±1 mph", "within ±0.5 ft"),
+        (UnitSystem.SI, "within ±2 km/h", "within ±0.15 m"),
+    ],
+)
+def test_tolerances_of_speed_and_spacing(system, speed, spacing):
+    found = check_spacing(3.0, 3.0, speed_kmh=100.0, system=system)
+    assert (found.speed.limit, found.spacing.limit) == (speed, spacing)
+
+
+def test_the_tolerances_bite_where_they_should():
+    # 1 mph in 60 mph is one part in sixty: 12 ft set as 12.2 ft is just at the limit,
+    # 0.5 ft in a wheelbase of 50 ft is one part in a hundred: 12.12 ft.
+    truck = AxleSpacings("truck of 50 ft", (50.0 * FT,), "worked by hand")
+    found = check_spacing(
+        12 * FT, 12.2 * FT, speed_kmh=60 * KMH_PER_MPH, system=UnitSystem.US
+    )
+    assert found.speed.value == pytest.approx(1.0)
+    found = check_spacing(
+        12 * FT, 12.12 * FT, speed_kmh=100.0, vehicle=truck, system=UnitSystem.US
+    )
+    assert found.spacing.value == pytest.approx(0.5)

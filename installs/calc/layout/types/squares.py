@@ -1,98 +1,13 @@
-"""Words of the layout room, and what it takes and gives; no numpy, no Django.
-
-The enums are the choices of the models: the stored word is the word that people read.
-Places on the road are in metres in one frame: ``along`` runs with the traffic from the
-reference line; ``across`` runs from the lane's right edge, seen with the traffic, to
-its left edge. The shoulder and the cabinet are therefore at negative ``across``.
-"""
+"""Triangles measured on a reference line, and how square it is."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 
+from installs.calc.layout.types.words import AGENCY_OWN, SquareMeasure
 from wimprog.lib.errors import Complaint, DomainError
 from wimprog.lib.judgement import Interval, Judgement
-
-#: Standing of a figure that the trade uses and no document was found for.
-COMMON_PRACTICE = "common practice, no source"
-#: Standing of a figure that each agency has to set for itself.
-AGENCY_OWN = "agency's own, change it"
-
-
-class ElementKind(StrEnum):
-    """What lies in the road or beside it (PlanElement's choices)."""
-
-    LOOP = "loop"
-    AXLE_SENSOR = "axle sensor"
-    PLATE = "plate or scale"
-    TEMPERATURE_PROBE = "temperature probe"
-    LEAD_IN_SLOT = "lead-in slot"
-    EXIT_HOLE = "exit hole"
-    TRENCH = "trench"
-
-    @property
-    def is_in_lane(self) -> bool:
-        """Loops, sensors and plates lie in the lane; the rest leads their leads away."""
-        return self in _IN_LANE
-
-    @property
-    def is_sawn_on_its_centre(self) -> bool:
-        """Slots are sawn about a centre line; loops and frames from their edge."""
-        return self in (ElementKind.AXLE_SENSOR, ElementKind.TEMPERATURE_PROBE)
-
-
-_IN_LANE = (
-    ElementKind.LOOP,
-    ElementKind.AXLE_SENSOR,
-    ElementKind.PLATE,
-    ElementKind.TEMPERATURE_PROBE,
-)
-
-
-class WorkStep(StrEnum):
-    """Steps of the work on the road, as far as they take material or time."""
-
-    TRAFFIC_SET_UP = "setting up traffic control"
-    LAYOUT = "layout"
-    EXIT_HOLE = "exit hole and conduit"
-    SAW_CUTTING = "saw cutting"
-    CLEANING = "cleaning and drying"
-    PREPARATION = "sensor preparation and bench test"
-    SETTING = "setting the sensor"
-    POURING = "mixing and pouring"
-    CURING = "curing"
-    GRINDING = "grinding and sealing"
-    LEAD_IN = "lead-in and cabinet connection"
-    FINAL_TEST = "final electrical test"
-    TRAFFIC_TAKE_DOWN = "taking down traffic control"
-
-
-class BetweenRows(StrEnum):
-    """How a maker's temperature table is read between two of its rows."""
-
-    STEPS = "steps"
-    STRAIGHT_LINES = "straight lines"
-
-
-class SquareMeasure(StrEnum):
-    """What a tolerance of squareness is told in."""
-
-    unit: str
-
-    ANGLE = "angle from square", "°"
-    FAR_EDGE = "offset at the far edge", "mm"
-
-    def __new__(cls, word: str, unit: str = "") -> SquareMeasure:
-        """Keep the word as the value, the unit as an attribute."""
-        measure = str.__new__(cls, word)
-        measure._value_ = word
-        measure.unit = unit
-        return measure
-
-
-# --- the reference line ------------------------------------------------------------
 
 
 @dataclass(frozen=True)

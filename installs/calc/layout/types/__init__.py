@@ -1,0 +1,51 @@
+"""Words, plain values and results of the layout.
+
+The enums are the choices of the models: the stored word is the word that people read.
+Places on the road are in metres in one frame: ``along`` runs with the traffic from the
+reference line; ``across`` runs from the lane's right edge, seen with the traffic, to
+its left edge. The shoulder and the cabinet are therefore at negative ``across``.
+
+Models import this module, so it imports neither numpy nor scipy.
+"""
+
+from installs.calc.layout.types.spacings import (
+    AxleSpacings,
+    LengthCheck,
+    SpacingCheck,
+    SpacingEffect,
+)
+from installs.calc.layout.types.squares import (
+    MeasuredTriangle,
+    Squareness,
+    SquareTolerance,
+    TriangleAngle,
+    TriangleMark,
+)
+from installs.calc.layout.types.words import (
+    AGENCY_OWN,
+    COMMON_PRACTICE,
+    BetweenRows,
+    ElementKind,
+    Filling,
+    SquareMeasure,
+    WorkStep,
+)
+
+__all__ = [
+    "AGENCY_OWN",
+    "COMMON_PRACTICE",
+    "AxleSpacings",
+    "BetweenRows",
+    "ElementKind",
+    "Filling",
+    "LengthCheck",
+    "MeasuredTriangle",
+    "SpacingCheck",
+    "SpacingEffect",
+    "SquareMeasure",
+    "SquareTolerance",
+    "Squareness",
+    "TriangleAngle",
+    "TriangleMark",
+    "WorkStep",
+]
