@@ -37,6 +37,8 @@ class Kind(StrEnum):
     DISTANCE = "distance"
     SPEED = "speed"
     TEMPERATURE = "temperature"
+    ROUGHNESS = "roughness"
+    DEFLECTION = "deflection"
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,10 @@ UNITS: dict[str, Unit] = {
         Unit("mph", Kind.SPEED, KMH_PER_MPH, digits=0),
         Unit("°C", Kind.TEMPERATURE, 1.0, digits=1),
         Unit("°F", Kind.TEMPERATURE, 5.0 / 9.0, -160.0 / 9.0, digits=0),
+        Unit("m/km", Kind.ROUGHNESS, 1.0, digits=2),
+        Unit("in/mi", Kind.ROUGHNESS, MM_PER_IN / (KM_PER_MILE * 1000.0), digits=1),
+        Unit("× 0.01 mm", Kind.DEFLECTION, 1.0, digits=1),
+        Unit("mil", Kind.DEFLECTION, MM_PER_IN / 10.0, digits=1),
     )
 }
 
@@ -87,6 +93,8 @@ _SHOWN: dict[UnitSystem, dict[Kind, str]] = {
         Kind.DISTANCE: "mi",
         Kind.SPEED: "mph",
         Kind.TEMPERATURE: "°F",
+        Kind.ROUGHNESS: "in/mi",
+        Kind.DEFLECTION: "mil",
     },
     UnitSystem.SI: {
         Kind.MASS: "kg",
@@ -95,11 +103,16 @@ _SHOWN: dict[UnitSystem, dict[Kind, str]] = {
         Kind.DISTANCE: "km",
         Kind.SPEED: "km/h",
         Kind.TEMPERATURE: "°C",
+        Kind.ROUGHNESS: "m/km",
+        Kind.DEFLECTION: "× 0.01 mm",
     },
 }
 
-# A stored field's name ends in its unit; this is how a name tells its kind.
+# A stored field's name ends in its unit; this is how a name tells its kind. The first
+# that fits counts, so a longer ending stands before the one that it ends in.
 _SUFFIX_KIND: dict[str, Kind] = {
+    "_m_per_km": Kind.ROUGHNESS,
+    "_hundredths_mm": Kind.DEFLECTION,
     "_kg": Kind.MASS,
     "_m": Kind.LENGTH,
     "_mm": Kind.SHORT_LENGTH,

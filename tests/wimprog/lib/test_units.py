@@ -32,6 +32,10 @@ from wimprog.lib.units import (
         ("°F", 32.0, 0.0),
         ("°F", 212.0, 100.0),
         ("°F", -40.0, -40.0),
+        # SP 811 B.8: mil 2.54 E-02 mm exactly; a mile of 63,360 in gives 1 m/km as
+        # 63.36 in/mi.
+        ("mil", 1.0, 2.54),
+        ("in/mi", 63.36, 1.0),
     ],
 )
 def test_published_conversion_factors(symbol, value, si):
@@ -113,6 +117,8 @@ def test_negative_zero_is_not_shown():
         ("pavement_temp_c", Kind.TEMPERATURE),
         ("name", None),
         ("watch_drift_pct", None),
+        ("iri_m_per_km", Kind.ROUGHNESS),
+        ("deflection_difference_hundredths_mm", Kind.DEFLECTION),
     ],
 )
 def test_a_name_tells_its_unit(name, kind):
