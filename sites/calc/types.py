@@ -92,10 +92,10 @@ class RankReason(StrEnum):
     """What sets a candidate behind the one ranked before it."""
 
     FIRST = "first"
-    MORE_MISSES = "more misses"
-    DEEPER_MISS = "deeper miss"
-    MORE_UNKNOWN = "more not known"
-    SMALLER_MARGIN = "smaller margin"
+    MORE_MISSES = "more conditions missed"
+    DEEPER_MISS = "a deeper miss"
+    MORE_UNKNOWN = "more not known yet"
+    SMALLER_MARGIN = "a smaller margin"
     TIED = "tied"
     NOTHING_MEASURED = "nothing measured"
 
@@ -127,12 +127,13 @@ class SurveyFacts:
         Distance before and after the sensors over which curve, grade, cross slope and
         width hold [m].
     plate_passes
-        True where the plate (6 in across, 1/8 in thick) passes under the straightedge.
+        True where the plate (6 in across, 1/8 in thick) passes under the straightedge
+        anywhere at the sensors or near them.
     straightedge_length_m
         Length of the straightedge used with the plate [m].
     smooth_before_m, smooth_after_m
-        Distance before and after the sensors over which the plate was tried and did as
-        ``plate_passes`` says [m].
+        Distance before and after the sensors over which the plate was tried and did
+        not pass [m].
     rutting_mm
         Greatest rut depth under a 3 m beam [mm].
     iri_m_per_km

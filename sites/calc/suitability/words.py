@@ -48,7 +48,7 @@ class Scale:
         >>> LENGTH.shown(1737.36, UnitSystem.US)
         '5,700 ft'
         """
-        is_us = system is UnitSystem.US
+        is_us = system == UnitSystem.US
         value = value_si * self.us_per_si if is_us else value_si
         places = _digits(value) if digits is None else digits
         return f"{_trimmed(value, places)} {self.us if is_us else self.si}".rstrip()

@@ -1,0 +1,1 @@
+"""How far a location suits weigh-in-motion, by every site standard there is."""
