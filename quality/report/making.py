@@ -12,8 +12,8 @@ from quality.report.sections import Section, all_sections
 from quality.report.types import YearFacts
 from quality.report.writers import report_pdf, report_xlsx
 from sites.models import Program, Site
+from wimprog.lib.paper import PDF, paper_size
 from wimprog.lib.tables import XLSX
-from wimprog.lib.units import UnitSystem
 
 FORMATS = ("pdf", "xlsx")
 
@@ -61,5 +61,5 @@ def report_file(
     name = f"data-quality-{year}-{scope}.{fmt}"
     if fmt == "xlsx":
         return ReportFile(name, report_xlsx(facts, sections), XLSX)
-    paper = "us-letter" if program.unit_system == UnitSystem.US else "a4"
-    return ReportFile(name, report_pdf(facts, sections, paper=paper), "application/pdf")
+    paper = paper_size(program.unit_system)
+    return ReportFile(name, report_pdf(facts, sections, paper=paper), PDF)

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import json
-import tempfile
 import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 
-import typst
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
@@ -18,6 +15,7 @@ from openpyxl.utils import get_column_letter
 from quality.report.pictures import all_pictures
 from quality.report.sections import NO_DATA, ReportTable, Section, plain
 from quality.report.types import YearFacts
+from wimprog.lib.paper import set_pdf
 from wimprog.lib.tables import safe_cell
 
 TEMPLATE = Path(__file__).with_name("report.typ")
@@ -42,36 +40,24 @@ def report_pdf(
 
     Every picture carries its text; the page setter refuses one that has none.
     """
-    with tempfile.TemporaryDirectory(prefix="wimprog-report-") as folder:
-        root = Path(folder)
-        (root / "report.typ").write_bytes(TEMPLATE.read_bytes())
-        pictures = {}
-        for picture in all_pictures(facts):
-            name = f"{picture.key}.svg"
-            (root / name).write_bytes(picture.svg)
-            pictures[picture.key] = {
-                "path": name,
+    found = list(all_pictures(facts))
+    data = {
+        "title": title_of(facts),
+        "agency": facts.agency,
+        "scope": facts.scope,
+        "made": made_of(facts),
+        "paper": paper,
+        "sections": [plain(section) for section in sections],
+        "pictures": {
+            picture.key: {
+                "path": f"{picture.key}.svg",
                 "alt": picture.alt,
                 "caption": picture.caption,
             }
-        data = {
-            "title": title_of(facts),
-            "agency": facts.agency,
-            "scope": facts.scope,
-            "made": made_of(facts),
-            "paper": paper,
-            "sections": [plain(section) for section in sections],
-            "pictures": pictures,
-        }
-        return bytes(
-            typst.compile(
-                str(root / "report.typ"),
-                root=str(root),
-                format="pdf",
-                sys_inputs={"data": json.dumps(data)},
-                pdf_standards=["ua-1"],
-            )
-        )
+            for picture in found
+        },
+    }
+    return set_pdf(TEMPLATE, data, {f"{one.key}.svg": one.svg for one in found})
 
 
 def _sheet_name(section: Section, table: ReportTable, taken: set[str]) -> str:
