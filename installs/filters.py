@@ -8,7 +8,8 @@ import django_filters as filters
 from django.db.models import Q, QuerySet
 
 from installs.calc.types import Technology, VisitPurpose
-from installs.models import MaintenanceVisit, Sensor
+from installs.calc.types.records import RecordState
+from installs.models import InstallationRecord, MaintenanceVisit, Sensor
 from installs.selectors.roadside import SENSOR_STATES
 from sites.models import Site
 
@@ -62,4 +63,21 @@ class VisitFilter(filters.FilterSet):
 
     class Meta:
         model = MaintenanceVisit
+        fields: list[str] = []
+
+
+class RecordFilter(filters.FilterSet):
+    """Which installation records to show."""
+
+    wim_site = filters.ChoiceFilter(
+        label="Site",
+        field_name="lane__wim_site__code",
+        choices=_site_codes,
+        empty_label="all",
+    )
+    technology = filters.ChoiceFilter(choices=_words(Technology), empty_label="all")
+    state = filters.ChoiceFilter(choices=_words(RecordState), empty_label="all")
+
+    class Meta:
+        model = InstallationRecord
         fields: list[str] = []

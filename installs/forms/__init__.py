@@ -1,5 +1,16 @@
 """Forms of the roadside, one module a part of the work."""
 
+from installs.forms.records import (
+    AcceptForm,
+    AnswerInput,
+    CloseForm,
+    DispositionForm,
+    PhotoForm,
+    RecordForm,
+    RecordLimitForm,
+    SignForm,
+    StrikeForm,
+)
 from installs.forms.road import (
     DateInput,
     ElectricalTestForm,
@@ -15,15 +26,24 @@ from installs.forms.road import (
 )
 
 __all__ = [
+    "AcceptForm",
+    "AnswerInput",
+    "CloseForm",
     "DateInput",
+    "DispositionForm",
     "ElectricalTestForm",
     "InstallationEndForm",
     "InstallationForm",
     "LocalTimeField",
     "LocalTimeInput",
+    "PhotoForm",
     "ReadingField",
+    "RecordForm",
+    "RecordLimitForm",
     "RoadsideSearch",
     "SensorForm",
+    "SignForm",
+    "StrikeForm",
     "TechnologyProfileForm",
     "VisitForm",
 ]

@@ -1,5 +1,6 @@
 """Tables and sheets of the roadside, one module a part of the work."""
 
+from installs.tables.records import RecordTable
 from installs.tables.road import (
     RISK_HEADINGS,
     SENSOR_HEADINGS,
@@ -13,6 +14,7 @@ from installs.tables.road import (
 __all__ = [
     "RISK_HEADINGS",
     "SENSOR_HEADINGS",
+    "RecordTable",
     "RiskTable",
     "SensorTable",
     "VisitTable",
