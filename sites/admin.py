@@ -3,7 +3,7 @@
 from django.contrib import admin
 from simple_history.admin import SimpleHistoryAdmin
 
-from sites.models import Lane, Program, Site
+from sites.models import Lane, Program, RoadProfile, Site, SiteSurvey
 
 
 @admin.register(Program)
@@ -29,3 +29,20 @@ class LaneAdmin(SimpleHistoryAdmin):
     list_display = ["__str__", "direction", "number", "opened_on", "closed_on"]
     list_select_related = ["wim_site"]
     search_fields = ["wim_site__code"]
+
+
+@admin.register(SiteSurvey)
+class SiteSurveyAdmin(SimpleHistoryAdmin):
+    """Surveys of sites and candidate places."""
+
+    list_display = ["__str__", "study", "surveyed_on", "wanted_type"]
+    list_select_related = ["wim_site", "lane__wim_site"]
+    search_fields = ["place", "study", "wim_site__code"]
+
+
+@admin.register(RoadProfile)
+class RoadProfileAdmin(SimpleHistoryAdmin):
+    """Road profiles; their samples are files."""
+
+    list_display = ["file_name", "survey", "length_m", "interval_mm"]
+    list_select_related = ["survey__wim_site", "survey__lane__wim_site"]

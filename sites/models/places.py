@@ -1,4 +1,4 @@
-"""Where: the program's settings, its sites and their lanes."""
+"""The program's settings, its sites and their lanes."""
 
 from __future__ import annotations
 
@@ -19,6 +19,9 @@ from wimprog.lib.models import Fact, positive
 from wimprog.lib.units import KG_PER_LB, UnitSystem
 
 MONTHS = [(i, dt.date(2000, i, 1).strftime("%B")) for i in range(1, 13)]
+
+RESERVED_CODES = frozenset({"add", "lanes", "profiles", "surveys"})
+"""Words that stand where a site's code would in addresses below ``sites/``."""
 
 
 def check_time_zone(name: str) -> None:
@@ -271,6 +274,13 @@ class Site(Fact):
 
     def clean(self) -> None:
         check_time_zone(self.time_zone)
+        if self.code.casefold() in RESERVED_CODES:
+            raise ValidationError(
+                {
+                    "code": f"“{self.code}” is a word of this program’s own addresses, "
+                    "so no site can have it; write another code, such as OV-014."
+                }
+            )
 
 
 class Lane(Fact):

@@ -1,0 +1,27 @@
+"""Where: the program's settings, its sites and lanes, and surveys of locations."""
+
+from sites.models.places import (
+    Direction,
+    Lane,
+    PavementType,
+    Program,
+    Site,
+    SiteQuerySet,
+    SiteState,
+    check_time_zone,
+)
+from sites.models.surveys import SURVEY_GROUPS, RoadProfile, SiteSurvey
+
+__all__ = [
+    "SURVEY_GROUPS",
+    "Direction",
+    "Lane",
+    "PavementType",
+    "Program",
+    "RoadProfile",
+    "Site",
+    "SiteQuerySet",
+    "SiteState",
+    "SiteSurvey",
+    "check_time_zone",
+]
