@@ -2,9 +2,11 @@
 
 import dataclasses
 import json
+from dataclasses import replace
 
 import pytest
 
+from sites.calc.suitability import aashto_m331, cost_323
 from sites.calc.suitability.assessing import assess
 from sites.calc.suitability.base import LineState, SuitabilitySettings
 from sites.calc.suitability.registry import all_standards
@@ -24,6 +26,20 @@ def test_the_standards_are_found_by_being_there():
         "common-practice",
         "cost-323",
     ]
+
+
+def test_two_standards_of_one_key_are_refused(monkeypatch):
+    monkeypatch.setattr(cost_323, "STANDARD", replace(cost_323.STANDARD, key="ltpp"))
+    monkeypatch.setattr(
+        aashto_m331, "STANDARD", replace(aashto_m331.STANDARD, key="ltpp")
+    )
+    with pytest.raises(ValueError, match="two site standards have the key “ltpp”"):
+        all_standards()
+
+
+def test_a_standard_that_was_not_judged_has_no_answer():
+    with pytest.raises(KeyError):
+        assess(SOUND, wanted="Type I").standard_of("ltpp")
 
 
 def test_a_sound_location_is_fit_and_says_what_it_carries():

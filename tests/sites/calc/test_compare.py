@@ -119,6 +119,13 @@ def test_nothing_measured_is_not_ranked():
     assert only.sentence == "Not ranked: nothing that counts was measured here."
 
 
+def test_a_straight_alone_has_nothing_close_to_failing():
+    straight = assess(SurveyFacts(curve_is_straight=True), wanted="Type I")
+    (only,) = compare([("Larch", straight)])
+    assert only.fails_first is None
+    assert only.sentence == "1st: nothing missed. 18 conditions not measured."
+
+
 def test_none_to_compare_is_no_error():
     assert compare([]) == ()
 
