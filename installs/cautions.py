@@ -6,6 +6,8 @@ govern; the panel that prints these lines says so.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 TRAFFIC = (
     "Traffic: no foot on the carriageway before the traffic control plan is set up "
     "and checked; face the traffic, keep a way out, wear your high-visibility clothing."
@@ -39,6 +41,50 @@ LIFTING = (
     "Lifting: plates, frames and covers crush; lifting gear in date, nobody under the "
     "load, fingers out of the frame."
 )
+
+DUST = (
+    "Silica dust: it scars the lungs for good. Wet it or draw it off where it is made, "
+    "wear the respirator that your site's rules ask for, and never blow it at people."
+)
+PRESSURE_WASHING = (
+    "Pressure washing and compressed air: the jet cuts skin and throws stones; "
+    "goggles, gloves and boots, never point it at anybody, bleed the hose before "
+    "uncoupling."
+)
+SOLVENT = (
+    "Solvents: they burn, and their vapour dulls the mind; no flame or spark near "
+    "them, air moving, gloves that the safety data sheet names, rags into a closed tin."
+)
+HEAT_COLD = (
+    "Heat and cold: water, shade and rest before anybody feels ill; in the cold dry "
+    "gloves and a warm place to go. Hot pavement, torches and sealant kettles burn."
+)
+
+#: By the names that stage templates use.
+BY_KEY: dict[str, str] = {
+    "traffic": TRAFFIC,
+    "saw": SAW,
+    "dust": DUST,
+    "pressure_washing": PRESSURE_WASHING,
+    "resin": RESIN,
+    "solvent": SOLVENT,
+    "lifting": LIFTING,
+    "electricity": ELECTRICITY,
+    "insulation_test": INSULATION_TEST,
+    "heat_cold": HEAT_COLD,
+    "weather": WEATHER,
+    "pits": PITS,
+}
+
+
+def of_keys(keys: Iterable[str]) -> tuple[str, ...]:
+    """The cautions that a stage names, in its order.
+
+    A name that is not known is shown as it is written: nothing that somebody wanted
+    said before the work is dropped in silence.
+    """
+    return tuple(BY_KEY.get(key, key) for key in keys)
+
 
 ANY_VISIT = (TRAFFIC, ELECTRICITY, PITS, WEATHER)
 ELECTRICAL_TEST = (TRAFFIC, INSULATION_TEST, ELECTRICITY, WEATHER)
