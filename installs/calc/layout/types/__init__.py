@@ -8,6 +8,21 @@ its left edge. The shoulder and the cabinet are therefore at negative ``across``
 Models import this module, so it imports neither numpy nor scipy.
 """
 
+from installs.calc.layout.types.arrays import (
+    ArrayElement,
+    ArrayLayout,
+    Box,
+    Disc,
+    HoleRule,
+    Ink,
+    LayoutCheck,
+    Measure,
+    Outline,
+    PositionRow,
+    Primitive,
+    Stroke,
+    Words,
+)
 from installs.calc.layout.types.spacings import (
     AxleSpacings,
     LengthCheck,
@@ -34,18 +49,31 @@ from installs.calc.layout.types.words import (
 __all__ = [
     "AGENCY_OWN",
     "COMMON_PRACTICE",
+    "ArrayElement",
+    "ArrayLayout",
     "AxleSpacings",
     "BetweenRows",
+    "Box",
+    "Disc",
     "ElementKind",
     "Filling",
+    "HoleRule",
+    "Ink",
+    "LayoutCheck",
     "LengthCheck",
+    "Measure",
     "MeasuredTriangle",
+    "Outline",
+    "PositionRow",
+    "Primitive",
     "SpacingCheck",
     "SpacingEffect",
     "SquareMeasure",
     "SquareTolerance",
     "Squareness",
+    "Stroke",
     "TriangleAngle",
     "TriangleMark",
+    "Words",
     "WorkStep",
 ]
