@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from installs.views import renewal, roadside, sensors, visits
+from installs.views import renewal, roadside, sensors, visits, workshop
 
 app_name = "installs"
 
@@ -35,4 +35,14 @@ urlpatterns = [
     path("renewal/", renewal.forecast, name="forecast"),
     path("renewal/lives/", renewal.lives, name="lives"),
     path("renewal/export/<str:fmt>/", renewal.forecast_export, name="forecast-export"),
+]
+
+# --- plans -------------------------------------------------------------------------
+urlpatterns += [
+    path("program/work/", workshop.work_settings, name="work-settings"),
+    path("program/work/edit/", workshop.work_settings_edit, name="work-settings-edit"),
+    path("roadside/curing/", workshop.curing_list, name="curing-list"),
+    path("roadside/curing/add/", workshop.curing_add, name="curing-add"),
+    path("roadside/curing/<int:pk>/", workshop.curing_detail, name="curing-detail"),
+    path("roadside/curing/<int:pk>/edit/", workshop.curing_edit, name="curing-edit"),
 ]
