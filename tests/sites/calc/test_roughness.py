@@ -48,10 +48,15 @@ def with_bump(heights, at_m, interval_mm=25.0, height_mm=20.0, length_m=1.0):
     return heights + np.where(inside, height_mm * np.sin(np.pi * x / length_m), 0.0)
 
 
-def plain_mean(heights, interval_mm, travelled_m, before_m, after_m):
-    """Mean motion over a window, interval by interval, straight from its places."""
+def plain_motion(heights, interval_mm):
+    """Size of the motion, and how many samples the smoothing took."""
     motion = np.abs(suspension_motion(heights, interval_mm))
-    k = heights.size - motion.size
+    return motion, heights.size - motion.size
+
+
+def plain_mean(moved, interval_mm, travelled_m, before_m, after_m):
+    """Mean motion over a window, interval by interval, straight from its places."""
+    motion, k = moved
     step = interval_mm / 1000.0
     middles = (np.arange(motion.size) + (k + 1) / 2.0 - 0.5) * step
     # the windows are whole numbers of intervals: nearest to their lengths
@@ -91,12 +96,11 @@ def test_each_window_is_the_plain_mean_over_it(interval_mm):
     series = window_series(one, 20.0, 5.0, most_points=10_000)
     for path, line in series.lines.items():
         assert line.distance_m.size == series.n_windows
+        moved = plain_motion(one.elevation_mm[path], interval_mm)
         for distance, value in list(
             zip(line.distance_m, line.iri_m_per_km, strict=True)
         )[::7]:
-            expected = plain_mean(
-                one.elevation_mm[path], interval_mm, distance - 1000.0, 10.0, 10.0
-            )
+            expected = plain_mean(moved, interval_mm, distance - 1000.0, 10.0, 10.0)
             assert value == pytest.approx(expected, rel=1e-9)
 
 
@@ -174,13 +178,13 @@ def test_a_place_has_the_plain_means_of_its_windows_and_their_peaks(interval_mm)
     for at in (0, size // 3, size - 1):
         here = response.node_m(places.first_node + at) - 1000.0
         for path in (LEFT, RIGHT):
-            heights = one.elevation_mm[path]
+            moved = plain_motion(one.elevation_mm[path], interval_mm)
 
-            def long(x, heights=heights):
-                return plain_mean(heights, interval_mm, x, 25.8, 3.2)
+            def long(x, moved=moved):
+                return plain_mean(moved, interval_mm, x, 25.8, 3.2)
 
-            def short(x, heights=heights):
-                return plain_mean(heights, interval_mm, x, 2.74, 0.46)
+            def short(x, moved=moved):
+                return plain_mean(moved, interval_mm, x, 2.74, 0.46)
 
             behind = here - np.arange(round(30.0 / step) + 1) * step
             near = (
