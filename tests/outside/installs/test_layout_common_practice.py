@@ -4,6 +4,8 @@ import math
 
 import pytest
 
+from installs.calc.layout.cure import required_cure
+from installs.calc.layout.dew_point import dew_point_c
 from installs.calc.layout.spacing import check_spacing
 from installs.calc.layout.square import squareness, triangle_marks
 from installs.calc.layout.types import AxleSpacings
@@ -88,3 +90,32 @@ def test_the_tolerances_bite_where_they_should():
         12 * FT, 12.12 * FT, speed_kmh=100.0, vehicle=truck, system=UnitSystem.US
     )
     assert found.spacing.value == pytest.approx(0.5)
+
+
+# --- dew point: psychrometric tables ------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("air_c", "humidity_pct", "dew_c"),
+    [
+        # Table of dew points as printed in coating inspection handbooks and ISO 8502-4,
+        # annex (from memory), to ±0.1 °C.
+        (20.0, 50.0, 9.3),
+        (20.0, 80.0, 16.4),
+        (30.0, 60.0, 21.4),
+        (10.0, 70.0, 4.8),
+    ],
+)
+def test_dew_points_of_the_tables(air_c, humidity_pct, dew_c):
+    assert dew_point_c(air_c, humidity_pct) == pytest.approx(dew_c, abs=0.11)
+
+
+def test_vapour_pressure_behind_the_dew_point():
+    # Saturation vapour pressure over water, steam tables: 23.39 hPa at 20 °C, 12.28 hPa
+    # at 10 °C. A dew point of 10 °C at 20 °C is therefore 52.5 % relative humidity.
+    assert dew_point_c(20.0, 100.0 * 12.28 / 23.39) == pytest.approx(10.0, abs=0.03)
+
+
+def test_cure_of_common_practice():
+    # Common practice, no source: at least 30 minutes.
+    assert required_cure(25.0).minutes == 30.0

@@ -23,6 +23,13 @@ from installs.calc.layout.types.arrays import (
     Stroke,
     Words,
 )
+from installs.calc.layout.types.cures import (
+    CatalystChoice,
+    CatalystStep,
+    CureTime,
+    ForecastPoint,
+    TemperatureWindow,
+)
 from installs.calc.layout.types.spacings import (
     AxleSpacings,
     LengthCheck,
@@ -54,9 +61,13 @@ __all__ = [
     "AxleSpacings",
     "BetweenRows",
     "Box",
+    "CatalystChoice",
+    "CatalystStep",
+    "CureTime",
     "Disc",
     "ElementKind",
     "Filling",
+    "ForecastPoint",
     "HoleRule",
     "Ink",
     "LayoutCheck",
@@ -72,6 +83,7 @@ __all__ = [
     "SquareTolerance",
     "Squareness",
     "Stroke",
+    "TemperatureWindow",
     "TriangleAngle",
     "TriangleMark",
     "Words",
