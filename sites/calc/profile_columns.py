@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 #: Complaints told one by one; the rest is counted.
 MOST_COMPLAINTS = 20
+_BEYOND_USE = 1e9  # no distance or elevation in any of the units
 _NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$"
 _STATION = r"^(?P<whole>\d+)\+(?P<feet>\d{1,2}(?:\.\d*)?)$"
 
@@ -152,16 +153,16 @@ class ProfileText:
         return pc.coalesce(numbers, joined)
 
     def _finite(self, place: int, column: pa.ChunkedArray) -> Floats:
-        """A column as an array; refused when a value is missing or infinite."""
+        """A column as an array; refused when a value is missing or beyond use."""
         values = np.array(column.to_numpy(), dtype=np.float64)
-        missing = np.flatnonzero(~np.isfinite(values))
+        missing = np.flatnonzero(~(np.abs(values) < _BEYOND_USE))
         if missing.size:
             raise self.refusal(
                 f"{many(missing.size, 'value')} missing in "
                 f"“{self.layout.header[place]}”",
                 self.complaints(
                     missing,
-                    message="there is no elevation or distance here.",
+                    message="there is no usable number here.",
                     field=self.layout.header[place],
                     expected="a number in every line",
                     remedy="Export the part before or after the gap; a gap is not "

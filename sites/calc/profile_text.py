@@ -49,6 +49,11 @@ def plain_text(data: bytes) -> bytes:
             "ASTM E2560) is not read here; export it as CSV with distance and "
             "elevations under a heading."
         )
+    if not data.isascii():
+        try:
+            data.decode("utf-8")
+        except UnicodeDecodeError:  # the one-byte encoding of many office programs
+            data = data.decode("cp1252", errors="replace").encode()
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return data

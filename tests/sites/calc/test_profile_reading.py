@@ -90,6 +90,17 @@ def test_encodings(encoding):
     assert read_profile(text().encode(encoding)).n == N
 
 
+def test_a_heading_in_a_one_byte_encoding():
+    header = "distance (m),left (mm),température"
+    profile = read_profile(text(header).encode("cp1252"))
+    assert profile.paths == (WheelPath.LEFT,)
+
+
+def test_a_byte_that_is_no_character_is_told_like_any_other():
+    source = with_line(500, "12.450,\x81.5,3").encode("latin-1")
+    assert refused(source).complaints[0].row == 500
+
+
 def test_decimal_commas_between_semicolons():
     source = text(delimiter=";").replace(".", ",")
     profile = read_profile(source.encode())
@@ -273,7 +284,7 @@ def test_lines_are_counted_with_preamble_and_blank_lines():
     assert refused(source).complaints[0].row == 504
 
 
-@pytest.mark.parametrize("cell", ["", "NaN", "inf"])
+@pytest.mark.parametrize("cell", ["", "NaN", "inf", "1e308", "-1e9"])
 def test_a_gap_is_not_filled(cell):
     error = refused(with_line(500, f"12.450,{cell},3"))
     complaint = error.complaints[0]
