@@ -1,5 +1,19 @@
 """Changes of what is in the road, one module a part of the work."""
 
+from installs.services.answers import (
+    AnswerResult,
+    answer_save,
+    dispose,
+    limit_set,
+)
+from installs.services.photos import photo_add, photo_strike
+from installs.services.records import (
+    record_abandon,
+    record_accept,
+    record_edit,
+    record_reject,
+    record_start,
+)
 from installs.services.road import (
     ReadingInput,
     installation_end,
@@ -10,12 +24,26 @@ from installs.services.road import (
     tests_record_many,
     visit_save,
 )
+from installs.services.signing import signoff_is_intact, stage_sign
 
 __all__ = [
+    "AnswerResult",
     "ReadingInput",
+    "answer_save",
+    "dispose",
     "installation_end",
+    "limit_set",
+    "photo_add",
+    "photo_strike",
+    "record_abandon",
+    "record_accept",
+    "record_edit",
+    "record_reject",
+    "record_start",
     "sensor_install",
     "sensor_save",
+    "signoff_is_intact",
+    "stage_sign",
     "technology_profile_save",
     "test_record",
     "tests_record_many",

@@ -24,6 +24,8 @@ from wimprog.lib.judgement import Judgement
 from wimprog.lib.units import Kind, UnitSystem
 
 TypedNumber = tuple[str, str]
+#: 65 mph, where no plan says how fast the traffic goes; common practice, no source.
+USUAL_SPEED_KMH = 104.6
 
 
 class FindingState(StrEnum):
@@ -154,7 +156,7 @@ class JudgingContext:
     model_limits: Mapping[str, AcceptanceLimit] = field(default_factory=dict)
     sensor_length_m: float | None = None
     lane_width_m: float | None = None
-    speed_kmh: float = 104.6
+    speed_kmh: float = USUAL_SPEED_KMH
     tape_sd_m: float = 0.002
     square_tolerance_mm: float | None = None
     cure: CureRules | None = None
