@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from installs.views import renewal, roadside, sensors, visits, workshop
+from installs.views import renewal, roadside, sensors, test_sheets, visits, workshop
 
 app_name = "installs"
 
@@ -45,4 +45,9 @@ urlpatterns += [
     path("roadside/curing/add/", workshop.curing_add, name="curing-add"),
     path("roadside/curing/<int:pk>/", workshop.curing_detail, name="curing-detail"),
     path("roadside/curing/<int:pk>/edit/", workshop.curing_edit, name="curing-edit"),
+]
+
+# --- electrical tests --------------------------------------------------------------
+urlpatterns += [
+    path("roadside/tests/import/", test_sheets.tests_import, name="tests-import"),
 ]

@@ -22,7 +22,7 @@ from openpyxl import load_workbook
 
 from wimprog.lib.errors import Complaint, UnreadableInput
 
-MOST_BYTES = 5_000_000
+MOST_BYTES = 1_000_000
 MOST_UNPACKED_BYTES = 40_000_000
 MOST_PARTS = 500
 MOST_ROWS = 5_000

@@ -53,19 +53,39 @@ VARYING = frozenset(
 )
 
 
+def slip_power(
+    quantity: ElectricalQuantity, value: float, before: Sequence[float]
+) -> int | None:
+    """The power of ten that a reading seems to be off by, from those before it.
+
+    Returns
+    -------
+    int or None
+        None with fewer than two readings before it, for a quantity that moves by
+        decades of itself or lies around zero, and where no power of ten fits.
+    """
+    if quantity.on_log_scale or quantity.signed or len(before) < 2:
+        return None
+    middle = median(before)
+    if middle <= 0 or value <= 0:
+        return None
+    power = round(math.log10(value / middle))
+    if power in SLIP_POWERS and _within(value / middle, 10.0**power, SLIP_WITHIN):
+        return power
+    return None
+
+
 def reading_slips(evidence: SensorEvidence) -> list[Finding]:
     """Readings off by a power of ten from the sensor's own: a slip of the pen."""
     seen = []
     for quantity, readings in evidence.readings.items():
         before = [one.value for one in readings[:-1] if not one.over_range]
-        if quantity.on_log_scale or quantity.signed or len(before) < 2:
+        last = readings[-1] if readings else None
+        if last is None or last.over_range:
             continue
-        middle, last = median(before), readings[-1]
-        if middle <= 0 or last.value <= 0 or last.over_range:
-            continue
-        ratio = last.value / middle
-        power = round(math.log10(ratio))
-        if power in SLIP_POWERS and _within(ratio, 10.0**power, SLIP_WITHIN):
+        if slip_power(quantity, last.value, before) is not None:
+            middle = median(before)
+            ratio = last.value / middle
             seen.append(
                 Evidence(
                     f"{quantity} {shown(quantity, last.value)} on {last.on} is "

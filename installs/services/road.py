@@ -161,9 +161,10 @@ def visit_save(*, visit: MaintenanceVisit, by: Any, why: str) -> MaintenanceVisi
     return visit
 
 
-def _reading_complaints(
+def complaints_of_readings(
     readings: Mapping[str, ReadingInput], row: int | None
 ) -> list[Complaint]:
+    """What is wrong with the readings of one test."""
     found = []
     for quantity, reading in readings.items():
         told = reading.typed or f"{reading.value:g}"
@@ -177,7 +178,9 @@ def _reading_complaints(
                     expected=f"one of {', '.join(sorted(QUANTITY_WORDS))}",
                 )
             )
-        elif not math.isfinite(reading.value) or reading.value < 0:
+        elif not math.isfinite(reading.value) or (
+            reading.value < 0 and not ElectricalQuantity(quantity).signed
+        ):
             found.append(
                 Complaint(
                     "A reading cannot be below zero.",
@@ -199,7 +202,8 @@ def _reading_complaints(
     return found
 
 
-def _test_complaints(test: ElectricalTest, row: int | None) -> list[Complaint]:
+def complaints_of_test(test: ElectricalTest, row: int | None) -> list[Complaint]:
+    """What speaks against a sensor having been tested there and then."""
     installation = test.installation
     on = test.tested_at.astimezone(ZoneInfo(_zone(installation))).date()
     found = []
@@ -268,7 +272,7 @@ def test_record(
     django.core.exceptions.ValidationError
         When the test breaks a rule of its own (kept already, for one).
     """
-    _refuse([*_test_complaints(test, None), *_reading_complaints(readings, None)])
+    _refuse([*complaints_of_test(test, None), *complaints_of_readings(readings, None)])
     save_with_reason(test, by=by, why=why or f"electrical test, {test.stage}")
     Reading.objects.bulk_create(
         _reading(test, quantity, value) for quantity, value in readings.items()
@@ -282,6 +286,7 @@ def tests_record_many(
     tests: Sequence[tuple[ElectricalTest, Mapping[str, ReadingInput]]],
     by: Any,
     why: str,
+    rows: Sequence[int] | None = None,  # noqa: PT028 (no test case)
 ) -> list[ElectricalTest]:
     """Keep many tests at once (a sheet of them): all or nothing, each with history.
 
@@ -290,17 +295,20 @@ def tests_record_many(
     tests
         Unsaved tests with their readings, in the order of the sheet. Each test's
         ``installation`` should be loaded with its lane and site.
+    rows
+        Rows of the sheet that the tests are from; 1, 2, 3 ... when left out.
 
     Raises
     ------
     DomainError
-        Naming by its row (the first is 1) everything that is wrong; nothing is kept.
+        Naming by its row everything that is wrong; nothing is kept.
     """
     complaints: list[Complaint] = []
     seen: dict[tuple[Any, ...], int] = {}
-    for row, (test, readings) in enumerate(tests, start=1):
-        complaints += _test_complaints(test, row)
-        complaints += _reading_complaints(readings, row)
+    numbers = range(1, len(tests) + 1) if rows is None else rows
+    for row, (test, readings) in zip(numbers, tests, strict=True):
+        complaints += complaints_of_test(test, row)
+        complaints += complaints_of_readings(readings, row)
         key = (test.installation_id, test.tested_at, test.stage)
         if key in seen:
             complaints.append(
