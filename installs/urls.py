@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from installs.views import renewal, roadside, sensors, test_sheets, visits, workshop
+from installs.views import (
+    plans,
+    reckoners,
+    renewal,
+    roadside,
+    sensors,
+    test_sheets,
+    visits,
+    workshop,
+)
 
 app_name = "installs"
 
@@ -39,6 +48,19 @@ urlpatterns = [
 
 # --- plans -------------------------------------------------------------------------
 urlpatterns += [
+    path("roadside/lanes/<int:lane>/plans/", plans.plan_list, name="plan-list"),
+    path("roadside/lanes/<int:lane>/plans/start/", plans.plan_start, name="plan-start"),
+    path("roadside/plans/<int:pk>/", plans.plan_detail, name="plan-detail"),
+    path("roadside/plans/<int:pk>/edit/", plans.plan_edit, name="plan-edit"),
+    path("roadside/plans/<int:pk>/sheet/", plans.plan_sheet, name="plan-sheet"),
+    path(
+        "roadside/plans/<int:pk>/new-version/",
+        plans.plan_new_version,
+        name="plan-new-version",
+    ),
+    path("roadside/plans/<int:pk>/approve/", plans.plan_approve, name="plan-approve"),
+    path("roadside/reckon/square/", reckoners.tool_square, name="tool-square"),
+    path("roadside/reckon/spacing/", reckoners.tool_spacing, name="tool-spacing"),
     path("program/work/", workshop.work_settings, name="work-settings"),
     path("program/work/edit/", workshop.work_settings_edit, name="work-settings-edit"),
     path("roadside/curing/", workshop.curing_list, name="curing-list"),

@@ -1,0 +1,232 @@
+"""Forms of the reckoners: asked by address (GET), so that an answer can be linked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import forms
+from django.forms import BoundField
+
+from installs.calc.layout.types import BetweenRows, MeasuredTriangle
+from installs.forms.workshop import NumberField, plain
+from installs.models import CuringTable
+from wimprog.lib.forms import MeasureField
+from wimprog.lib.units import Kind, Typed, UnitSystem, shown_unit
+
+TRIANGLES = 4
+READINGS = 3
+#: A value that a box begins with: SI, and as it was typed if it was.
+First = tuple[float | None, Typed | None]
+
+
+class Reckoner(forms.Form):
+    """Boxes with first values; a link may give some boxes and leave out the rest.
+
+    A link carries the unit system that its numbers were typed in (``units``), so that
+    it tells the same after the program changed its own.
+    """
+
+    units = forms.CharField(required=False, widget=forms.HiddenInput)
+    plan = forms.CharField(required=False, widget=forms.HiddenInput)
+    lane = forms.CharField(required=False, widget=forms.HiddenInput)
+    #: A question is asked once one of these boxes is filled in.
+    asked_by: tuple[str, ...] = ()
+
+    def __init__(
+        self, query: Mapping[str, Any], *, system: UnitSystem, first: dict[str, First]
+    ) -> None:
+        sent = str(query.get("units", ""))
+        self.system = UnitSystem(sent) if sent in list(UnitSystem) else system
+        self._first = first
+        initial = {name: str(query.get(name, "")) for name in ("plan", "lane")}
+        initial["units"] = self.system.value
+        texts = {name: self._text(name, *value) for name, value in first.items()}
+        asked = any(str(query.get(name, "")).strip() for name in self.asked_by)
+        data = {**texts, **initial, **{k: query.get(k) for k in query}}
+        super().__init__(data if asked else None, initial={**texts, **initial})
+        self.add_boxes()
+
+    def add_boxes(self) -> None:
+        """Add the boxes; each reckoner says which."""
+
+    def add_measure(
+        self,
+        name: str,
+        kind: Kind,
+        label: str,
+        *,
+        required: bool = True,
+        help: str = "",
+    ) -> None:
+        """Add the box of one measured quantity."""
+        self.fields[name] = MeasureField(
+            kind=kind,
+            system=self.system,
+            label=label,
+            required=required,
+            help_text=help,
+        )
+
+    kinds: dict[str, Kind] = {}
+
+    def _text(self, name: str, value: float | None, typed: Typed | None) -> str:
+        if value is None:
+            return ""
+        if name not in self.kinds:
+            return plain(value)
+        unit = shown_unit(self.kinds[name], self.system)
+        if typed is not None and typed.unit == unit.symbol:
+            return typed.text
+        return plain(round(unit.from_si(value), 3))
+
+    def si(self, name: str) -> float | None:
+        """What was typed in a box, in SI; None when it was left empty."""
+        value = self.cleaned_data.get(name)
+        return value.value_si if isinstance(value, Typed) else value
+
+
+class SquareReckoner(Reckoner):
+    """Triangles measured on a reference line, and what it is held against."""
+
+    asked_by = tuple(f"{side}_{i}" for i in range(1, TRIANGLES + 1)
+                     for side in ("into", "along", "diagonal"))  # fmt: skip
+    kinds = {
+        "width": Kind.LENGTH,
+        "speed": Kind.SPEED,
+        "tape": Kind.SHORT_LENGTH,
+        "tolerance": Kind.SHORT_LENGTH,
+        "track": Kind.LENGTH,
+    }
+    _SIDES = (
+        ("into", "Leg into the lane"),
+        ("along", "Leg along the edge"),
+        ("diagonal", "Diagonal"),
+    )
+
+    def add_boxes(self) -> None:
+        for i in range(1, TRIANGLES + 1):
+            for side, label in self._SIDES:
+                self.add_measure(f"{side}_{i}", Kind.LENGTH, label, required=False)
+        self.add_measure("width", self.kinds["width"], "Lane width")
+        self.add_measure("speed", self.kinds["speed"], "Traffic speed")
+        self.add_measure(
+            "tape", self.kinds["tape"], "Tape reading error",
+            help="Standard deviation of one reading.",
+        )  # fmt: skip
+        self.add_measure(
+            "tolerance", self.kinds["tolerance"], "Out of square at most",
+            help="At the far edge of the lane.",
+        )  # fmt: skip
+        self.add_measure(
+            "track", self.kinds["track"], "Between left and right wheels",
+            help="Middle of the left tyres to middle of the right ones.",
+        )  # fmt: skip
+        self.fields["against"] = forms.BooleanField(
+            label="The leg along the edge was laid against the traffic", required=False
+        )
+
+    @property
+    def triangle_rows(self) -> list[list[BoundField]]:
+        """The boxes of each triangle."""
+        return [
+            [self[f"{side}_{i}"] for side, _ in self._SIDES]
+            for i in range(1, TRIANGLES + 1)
+        ]
+
+    @property
+    def settings(self) -> list[BoundField]:
+        """The other boxes."""
+        return [self[name] for name in (*self.kinds, "against")]
+
+    def clean(self) -> dict[str, Any]:
+        found = super().clean() or {}
+        for i in range(1, TRIANGLES + 1):
+            sides = [f"{side}_{i}" for side, _ in self._SIDES]
+            empty = [one for one in sides if not found.get(one)]
+            if 0 < len(empty) < len(sides):
+                for one in empty:
+                    if one not in self.errors:
+                        self.add_error(one, f"Triangle {i} needs all three sides.")
+        return found
+
+    @property
+    def triangles(self) -> list[MeasuredTriangle]:
+        """The triangles that were filled in."""
+        found = []
+        for i in range(1, TRIANGLES + 1):
+            sides = [self.si(f"{side}_{i}") for side, _ in self._SIDES]
+            if all(side is not None for side in sides):
+                found.append(MeasuredTriangle(*sides, f"triangle {i}"))  # type: ignore[arg-type]
+        return found
+
+
+class SpacingReckoner(Reckoner):
+    """A distance as built, and the one that the controller works with."""
+
+    asked_by = tuple(f"built_{i}" for i in range(1, READINGS + 1))
+    kinds = {
+        "setting": Kind.LENGTH,
+        "planned": Kind.LENGTH,
+        "speed": Kind.SPEED,
+        "tape": Kind.SHORT_LENGTH,
+        "tolerance": Kind.SHORT_LENGTH,
+        "step": Kind.LENGTH,
+    }
+
+    def add_boxes(self) -> None:
+        for i in range(1, READINGS + 1):
+            self.add_measure(
+                f"built_{i}", Kind.LENGTH, f"As built, reading {i}", required=i == 1,
+                help="Like edge to like edge, or centre to centre." if i == 1 else "",
+            )  # fmt: skip
+        labels = {
+            "setting": "Set in the controller",
+            "planned": "Planned",
+            "speed": "Traffic speed",
+            "tape": "Tape reading error",
+            "tolerance": "As built off the plan at most",
+            "step": "Step of the controller’s setting",
+        }
+        for name, label in labels.items():
+            self.add_measure(
+                name, self.kinds[name], label, required=name not in ("planned",)
+            )
+
+    @property
+    def readings_m(self) -> list[float]:
+        """The readings of the tape, in metres."""
+        found = [self.si(f"built_{i}") for i in range(1, READINGS + 1)]
+        return [one for one in found if one is not None]
+
+
+class WeatherReckoner(Reckoner):
+    """The day's temperatures, and the maker's table that they are held against."""
+
+    asked_by = ("pavement", "resin", "air")
+    kinds = {
+        "air": Kind.TEMPERATURE,
+        "pavement": Kind.TEMPERATURE,
+        "resin": Kind.TEMPERATURE,
+    }
+
+    def add_boxes(self) -> None:
+        self.fields["table"] = forms.ModelChoiceField(
+            CuringTable.objects.all(),
+            label="Curing table",
+            empty_label="choose a table",
+        )
+        self.add_measure("air", Kind.TEMPERATURE, "Air")
+        self.add_measure("pavement", Kind.TEMPERATURE, "Pavement")
+        self.add_measure(
+            "resin", Kind.TEMPERATURE, "Resin", help="In its tin, before mixing."
+        )
+        self.fields["kits"] = NumberField(label="Kits mixed at once", required=False)
+        self.fields["between"] = forms.ChoiceField(
+            label="Between two rows of the table",
+            choices=[
+                (BetweenRows.STEPS.value, "take the safer row"),
+                (BetweenRows.STRAIGHT_LINES.value, "draw a straight line"),
+            ],
+            help_text="A straight line only if the maker says that it may be drawn.",
+        )
