@@ -1,11 +1,7 @@
 """Changes of what is in the road, one module a part of the work."""
 
-from installs.services.answers import (
-    AnswerResult,
-    answer_save,
-    dispose,
-    limit_set,
-)
+from installs.services.answers import AnswerResult, answer_save
+from installs.services.decisions import dispose, limit_set
 from installs.services.photos import photo_add, photo_strike
 from installs.services.records import (
     record_abandon,
