@@ -31,6 +31,11 @@ from calibration.calc.types import (
     ReferenceVehicle,
     RunErrors,
 )
+from calibration.calc.wheel_loads import (
+    SIDES,
+    run_wheel_complaints,
+    vehicle_wheel_complaints,
+)
 from wimprog.lib.errors import Complaint, UnreadableInput
 
 METHOD_VERSION = "run-errors 1"
@@ -39,6 +44,8 @@ METHOD_VERSION = "run-errors 1"
 _NO_REFERENCE_SPEED = "No reference speed was recorded."
 _NO_SPEED = "The lane recorded no speed for the runs that have a reference speed."
 _NO_SPACING = "The lane recorded no axle spacings."
+_NO_WHEELS = "The lane recorded no wheel loads."
+_NO_STATIC_WHEELS = "No static wheel loads were taken of the vehicles."
 _WHY_NONE = {
     Quantity.AXLE_GROUP: "The vehicles have no axle groups.",
     Quantity.AXLE_OF_GROUP: "The vehicles have no axle groups.",
@@ -110,7 +117,9 @@ def run_errors(
     ASTM E1318-09, section 7 (definition of the difference; from memory).
     """
     complaints = [c for vehicle in vehicles for c in vehicle_complaints(vehicle)]
+    complaints += [c for one in vehicles for c in vehicle_wheel_complaints(one)]
     complaints += [c for run in runs for c in run_complaints(run, vehicles)]
+    complaints += [c for run in runs for c in run_wheel_complaints(run)]
     complaints += [
         Complaint(
             f"The label of run {label} is used {count} times.",
@@ -133,6 +142,7 @@ def run_errors(
         by_reference[places[id(reference_for(run, vehicles))]].append(run)
     for place, own in by_reference.items():
         _gather_weights(gathered, vehicles[place], own, group_limit_m)
+        _gather_wheels(gathered, vehicles[place], own)
         _gather_lengths(gathered, vehicles[place], own)
         _gather_speeds(gathered, vehicles[place], own)
 
@@ -140,6 +150,8 @@ def run_errors(
     has_reference = any(run.reference_speed_kmh is not None for run in used)
     reasons = dict(_WHY_NONE)
     reasons[Quantity.SPEED] = _NO_SPEED if has_reference else _NO_REFERENCE_SPEED
+    has_wheels = any(run.wheel_weights_kg is not None for run in used)
+    reasons[Quantity.WHEEL] = _NO_STATIC_WHEELS if has_wheels else _NO_WHEELS
     return RunErrors(
         by_quantity={
             quantity: _finish(
@@ -155,6 +167,8 @@ def run_errors(
             (run.run, run.exclusion_reason) for run in runs if run.excluded
         ),
         vehicles=tuple(dict.fromkeys(run.vehicle for run in used)),
+        runs=tuple(used),
+        references=tuple(vehicles[place] for place in by_reference),
     )
 
 
@@ -187,6 +201,28 @@ def _gather_weights(
     add(Quantity.STEERING_AXLE, [(0,)])
     add(Quantity.AXLE_OF_GROUP, [(axle,) for axle in groups.of_groups])
     add(Quantity.AXLE, [(axle,) for axle in everything])
+
+
+def _gather_wheels(
+    gathered: dict[Quantity, _Items],
+    vehicle: ReferenceVehicle,
+    runs: Sequence[MeasuredRun],
+) -> None:
+    """Wheels of the runs that have them, where the vehicle's were weighed too."""
+    seen = [(run.run, run.wheel_weights_kg) for run in runs if run.wheel_weights_kg]
+    if not seen or not vehicle.wheel_weights_kg:
+        return
+    gathered[Quantity.WHEEL].add(
+        np.array([pairs for _, pairs in seen], dtype=float).reshape(len(seen), -1),
+        np.array(vehicle.wheel_weights_kg, dtype=float).ravel(),
+        runs=[label for label, _ in seen],
+        parts=[
+            f"axle {axle + 1}, {side}"
+            for axle in range(vehicle.n_axles)
+            for side in SIDES
+        ],
+        vehicle=vehicle,
+    )
 
 
 def _part_name(part: tuple[int, ...], n_axles: int) -> str:

@@ -88,6 +88,7 @@ class Quantity(StrEnum):
     STEERING_AXLE = "steering axle"
     AXLE_OF_GROUP = "axle of a group"
     AXLE = "axle"
+    WHEEL = "wheel load"
     SPEED = "speed"
     AXLE_SPACING = "axle spacing"
     WHEELBASE = "wheelbase"
@@ -101,6 +102,10 @@ class Quantity(StrEnum):
 
 
 _LENGTHS = frozenset({Quantity.AXLE_SPACING, Quantity.WHEELBASE})
+
+WheelPairs = tuple[tuple[float, float], ...]
+"""Left and right wheel load [kg] of each axle, front to rear; left as the driver sees
+it, and the wheels of one side of an axle are one load, twin tyres or not."""
 
 
 @dataclass(frozen=True)
@@ -124,6 +129,9 @@ class ReferenceVehicle:
     weighing
         Name of this weighing, where a vehicle was weighed more than once and runs say
         which weighing they are held against; otherwise empty.
+    wheel_weights_kg
+        Static wheel loads [kg], (left, right) for each axle; None where none were
+        taken.
     typed
         For each field the text and the unit as they were typed, where known.
     """
@@ -135,6 +143,7 @@ class ReferenceVehicle:
     weighed_at: dt.datetime | None = None
     scale_certificate: str = ""
     weighing: str = ""
+    wheel_weights_kg: WheelPairs | None = None
     typed: Mapping[str, tuple[str, str]] = field(
         default_factory=dict, compare=False, repr=False
     )
@@ -179,6 +188,9 @@ class MeasuredRun:
     weighing
         Name of the static weighing it is held against; empty for the vehicle's latest
         weighing before the run.
+    wheel_weights_kg
+        Wheel loads [kg] as the lane recorded them, (left, right) for each axle; None
+        where it weighs whole axles.
     typed
         For each field the text and the unit as they were typed, where known.
     """
@@ -195,6 +207,7 @@ class MeasuredRun:
     excluded: bool = False
     exclusion_reason: str = ""
     weighing: str = ""
+    wheel_weights_kg: WheelPairs | None = None
     typed: Mapping[str, tuple[str, str]] = field(
         default_factory=dict, compare=False, repr=False
     )
@@ -383,12 +396,19 @@ class RunErrors:
         Label and reason of each run set aside.
     vehicles
         Names of the vehicles of the runs used, in order of appearance.
+    runs
+        The runs computed with, for what a standard asks of the test itself (speeds,
+        temperatures, places in the lane); empty where only the errors are known.
+    references
+        The static weighings that those runs were held against.
     """
 
     by_quantity: Mapping[Quantity, QuantityErrors]
     runs_used: tuple[str, ...]
     runs_excluded: tuple[tuple[str, str], ...]
     vehicles: tuple[str, ...]
+    runs: tuple[MeasuredRun, ...] = field(default=(), repr=False)
+    references: tuple[ReferenceVehicle, ...] = field(default=(), repr=False)
 
     def __getitem__(self, quantity: Quantity) -> QuantityErrors:
         """The errors of one quantity."""
