@@ -133,6 +133,7 @@ def test_an_empty_cell_at_the_end_of_each_row():
         ("dist_m,L_mm,R_mm", [WheelPath.LEFT, WheelPath.RIGHT]),
         ("Distance (m),Left elevation (mm),Left IRI", [WheelPath.LEFT]),
         ("Distance (m),elevation (mm),Left profile (mm)", [WheelPath.LEFT]),
+        ("Distance (m),Left (mm),Left-right difference (mm)", [WheelPath.LEFT]),
     ],
 )
 def test_headings_are_known_by_their_words(header, paths):
