@@ -208,6 +208,15 @@ def test_named_columns_and_units_win_and_the_contradiction_is_noted():
     assert profile.notes == ("The heading “one (in)” says in; read as mm, as chosen.",)
 
 
+def test_a_chosen_unit_of_distance_wins_over_the_heading():
+    profile = read_profile(
+        text("distance (ft),left (mm),x").encode(),
+        columns=ProfileColumns(distance_unit=DistanceUnit.M),
+    )
+    assert profile.interval_mm == 25.0
+    assert profile.notes[0].endswith("says ft; read as m, as chosen.")
+
+
 def test_a_wide_interval_is_read_and_noted():
     rows = [f"{x * 6:.3f},{a * 2:.3f},0" for x, a in zip(X_M, LEFT, strict=True)]
     profile = read_profile(text("distance (m),left (mm),x", rows).encode())
@@ -278,6 +287,14 @@ def test_a_value_that_is_no_number():
     assert (complaint.row, complaint.field) == (500, "left elevation (mm)")
     assert complaint.value == "n.a."
     assert "point for decimals" in complaint.expected
+
+
+def test_a_bad_value_among_decimal_commas():
+    source = text(delimiter=";").replace(".", ",")
+    wrong = source.splitlines()
+    wrong[499] = "12,450;n/v;3,0"
+    complaint = refused("\n".join(wrong)).complaints[0]
+    assert (complaint.row, complaint.value) == (500, "n/v")
 
 
 def test_lines_are_counted_with_preamble_and_blank_lines():
