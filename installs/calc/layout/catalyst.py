@@ -114,10 +114,10 @@ def catalyst_at(
     rows = sorted(table, key=lambda row: row.temp_c)
     told = temperature_words(temp_c, system)
     if not (rows[0].temp_c <= temp_c <= rows[-1].temp_c):  # also refuses NaN
+        low, high = (temperature_words(r.temp_c, system) for r in (rows[0], rows[-1]))
         raise DomainError(
-            f"The maker's table goes from {temperature_words(rows[0].temp_c, system)} to "
-            f"{temperature_words(rows[-1].temp_c, system)} and says nothing about {told}. Wait for "
-            "the temperature, or ask the maker."
+            f"The maker's table goes from {low} to {high} and says nothing about "
+            f"{told}. Wait for the temperature, or ask the maker."
         )
     below = max((r for r in rows if r.temp_c <= temp_c), key=lambda r: r.temp_c)
     above = min((r for r in rows if r.temp_c >= temp_c), key=lambda r: r.temp_c)

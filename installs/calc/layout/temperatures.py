@@ -66,8 +66,8 @@ def check_temperature(quantity: str, value_c: float, system: UnitSystem) -> None
     """Refuse what is no temperature of a road or of a resin at work."""
     if not (math.isfinite(value_c) and -60.0 <= value_c <= 90.0):
         raise DomainError(
-            f"The {quantity} of {temperature_words(value_c, system)} is not one of a road or a "
-            "resin at work; check the reading and its unit, °C or °F."
+            f"The {quantity} of {temperature_words(value_c, system)} is not one of a "
+            "road or a resin at work; check the reading and its unit, °C or °F."
         )
 
 

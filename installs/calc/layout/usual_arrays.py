@@ -23,10 +23,11 @@ from wimprog.lib.units import M_PER_FT, UnitSystem
 _K = ElementKind
 _STEP_M = {UnitSystem.US: M_PER_FT, UnitSystem.SI: 0.3}
 
-#: Slot width, slot depth [mm] and cross-section of the body [mm²] of sawn sensors.
+#: Sawn sensors: slot width, slot depth (2 in, or more for deep bodies) [mm] and
+#: cross-section of the body [mm²].
 _SAWN: dict[Technology, tuple[float, float, float]] = {
-    Technology.POLYMER_PIEZO: (19.0, 51.0, 12.0),
-    Technology.CERAMIC_PIEZO: (19.0, 51.0, 80.0),
+    Technology.POLYMER_PIEZO: (19.0, 50.8, 12.0),
+    Technology.CERAMIC_PIEZO: (19.0, 50.8, 80.0),
     Technology.QUARTZ_PIEZO: (72.0, 57.0, 2600.0),
     Technology.STRAIN_GAUGE_STRIP: (76.0, 76.0, 3000.0),
 }
@@ -38,8 +39,8 @@ _FRAMED: dict[Technology, tuple[float, float, float]] = {
 #: Sensors that come in halves, one for each wheel path.
 _IN_HALVES = (Technology.QUARTZ_PIEZO, Technology.STRAIN_GAUGE_STRIP)
 _PLATE_WIDTH_M = 1.75
-_LOOP_SLOT_MM = (10.0, 51.0)
-_LEAD_SLOT_MM = (10.0, 51.0)
+_LOOP_SLOT_MM = (10.0, 50.8)
+_LEAD_SLOT_MM = (10.0, 50.8)
 _TRENCH_MM = (300.0, 450.0)
 #: A second lead of one row is cut this far downstream of it.
 _BESIDE_M = 0.1

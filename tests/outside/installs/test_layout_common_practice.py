@@ -6,9 +6,19 @@ import pytest
 
 from installs.calc.layout.cure import required_cure
 from installs.calc.layout.dew_point import dew_point_c
+from installs.calc.layout.quantities import takeoff
+from installs.calc.layout.slots import overcut_m, tail_area_m2
 from installs.calc.layout.spacing import check_spacing
 from installs.calc.layout.square import squareness, triangle_marks
-from installs.calc.layout.types import AxleSpacings
+from installs.calc.layout.types import (
+    ArrayElement,
+    ArrayLayout,
+    AxleSpacings,
+    ElementKind,
+    WorkFigures,
+)
+from installs.calc.layout.usual_arrays import usual_array
+from installs.calc.types import Technology
 from wimprog.lib.judgement import Verdict
 from wimprog.lib.units import KMH_PER_MPH, UnitSystem
 from wimprog.lib.units import M_PER_FT as FT
@@ -119,3 +129,36 @@ def test_vapour_pressure_behind_the_dew_point():
 def test_cure_of_common_practice():
     # Common practice, no source: at least 30 minutes.
     assert required_cure(25.0).minutes == 30.0
+
+
+# --- saw cuts: the circle's own arithmetic ------------------------------------------
+
+
+def test_overcut_of_a_blade_by_the_5_12_13_triangle():
+    # A blade of radius 13 that cuts 8 deep stands 5 above the surface, so it is in the
+    # cut for 12 either side of its axle (Pythagoras); the segment above the chord is
+    # R² arccos(5/13) − 5 × 12 (any table of plane figures).
+    assert overcut_m(26.0, 8.0) == pytest.approx(0.012)
+    segment_mm2 = 169.0 * math.acos(5.0 / 13.0) - 60.0
+    assert tail_area_m2(26.0, 8.0) == pytest.approx(segment_mm2 / 2.0 / 1e6)
+
+
+def test_supports_every_six_inches():
+    # Common practice, no source: a support every 6 in. Ten feet have 20 spaces of 6 in
+    # and so 21 supports.
+    sensor = ArrayElement(
+        ElementKind.AXLE_SENSOR, "sensor", 0.0, 0.02, 0.0, 10 * FT, 19.0, 50.8, 12.0
+    )
+    array = ArrayLayout(Technology.POLYMER_PIEZO, 12 * FT, 2.4, (sensor,))
+    found = takeoff(array, WorkFigures(small_parts_waste_share=0.0))
+    assert found.amount("supports") == 21
+
+
+def test_exit_hole_of_common_practice():
+    # Common practice, no source: about 18 in from the pavement edge, 1.5 in across.
+    array = usual_array(
+        Technology.POLYMER_PIEZO, lane_width_m=12 * FT, shoulder_width_m=8 * FT
+    )
+    for hole in array.of_kind(ElementKind.EXIT_HOLE):
+        assert hole.across_centre_m + 8 * FT == pytest.approx(0.4572)
+        assert hole.length_m == pytest.approx(0.0381)

@@ -52,6 +52,15 @@ from installs.calc.layout.types.words import (
     SquareMeasure,
     WorkStep,
 )
+from installs.calc.layout.types.works import (
+    ClosurePlan,
+    Driver,
+    QuantityLine,
+    ScheduledStep,
+    StepPlan,
+    Takeoff,
+    WorkFigures,
+)
 
 __all__ = [
     "AGENCY_OWN",
@@ -63,8 +72,10 @@ __all__ = [
     "Box",
     "CatalystChoice",
     "CatalystStep",
+    "ClosurePlan",
     "CureTime",
     "Disc",
+    "Driver",
     "ElementKind",
     "Filling",
     "ForecastPoint",
@@ -77,15 +88,20 @@ __all__ = [
     "Outline",
     "PositionRow",
     "Primitive",
+    "QuantityLine",
+    "ScheduledStep",
     "SpacingCheck",
     "SpacingEffect",
     "SquareMeasure",
     "SquareTolerance",
     "Squareness",
+    "StepPlan",
     "Stroke",
+    "Takeoff",
     "TemperatureWindow",
     "TriangleAngle",
     "TriangleMark",
     "Words",
+    "WorkFigures",
     "WorkStep",
 ]
