@@ -170,6 +170,7 @@ def answer_save(
             "corrected: say why. The signed answer stays beside it."
         )
     before = facts.entries.get(item.pk, [])
+    entry.seen = max((one.pk for one in before if one.pk <= seen), default=0)
     context = context_of(facts)
     for one in before:
         judge_entry(facts, spec, one, context)
