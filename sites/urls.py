@@ -2,13 +2,35 @@
 
 from django.urls import path
 
-from sites.views import places
+from sites.views import places, profiles, surveys
 
 app_name = "sites"
 
 urlpatterns = [
     path("program/settings/", places.program_edit, name="program-edit"),
     path("sites/add/", places.site_add, name="site-add"),
+    path("sites/surveys/", surveys.survey_list, name="survey-list"),
+    path("sites/surveys/add/", surveys.survey_add, name="survey-add"),
+    path("sites/surveys/study/", surveys.study, name="study"),
+    path(
+        "sites/surveys/study/export/<str:fmt>/",
+        surveys.study_export,
+        name="study-export",
+    ),
+    path("sites/surveys/<int:pk>/", surveys.survey_detail, name="survey-detail"),
+    path("sites/surveys/<int:pk>/edit/", surveys.survey_edit, name="survey-edit"),
+    path("sites/surveys/<int:pk>/plan/", surveys.site_plan, name="site-plan"),
+    path("sites/surveys/<int:pk>/profile/", profiles.profile_add, name="profile-add"),
+    path(
+        "sites/surveys/profiles/<int:pk>/",
+        profiles.profile_detail,
+        name="profile-detail",
+    ),
+    path(
+        "sites/surveys/profiles/<int:pk>/take/",
+        profiles.profile_take,
+        name="profile-take",
+    ),
     path("sites/lanes/<int:pk>/edit/", places.lane_edit, name="lane-edit"),
     path("sites/<str:code>/edit/", places.site_edit, name="site-edit"),
     path("sites/<str:code>/state/", places.site_state, name="site-state"),

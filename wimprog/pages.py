@@ -14,7 +14,7 @@ from quality.calc.condition import drift_sentence
 from quality.figures import steering_chart
 from quality.models import LaneMonth, LaneWeek
 from sites.models import Lane, Program, Site
-from sites.selectors import site_list
+from sites.selectors import site_list, surveys_of_site
 from wimprog.lib.band import Band
 from wimprog.lib.chart import Chart
 from wimprog.lib.judgement import Condition
@@ -145,6 +145,7 @@ def site_page(wim_site: Site, program: Program, today: dt.date) -> dict[str, Any
         "any_band": next(iter(bands.values()), None),
         "visits": visits[:SHOWN_VISITS],
         "n_visits": visits.count(),
+        "surveys": surveys_of_site(wim_site),
     }
 
 

@@ -71,7 +71,7 @@ BOUNDS: dict[str, Bounds] = {
     "smooth_before_m": Bounds(0, 0, 500, 5_000),
     "smooth_after_m": Bounds(0, 0, 500, 5_000),
     "rutting_mm": Bounds(0, 0, 40, 120),
-    "iri_m_per_km": Bounds(0.1, 0.3, 8, 25),
+    "iri_m_per_km": Bounds(0, 0.3, 8, 25),
     "deflection_hundredths_mm": Bounds(0, 0, 250, 1_000),
     "deflection_difference_hundredths_mm": Bounds(-500, -100, 100, 500),
     "pavement_thickness_mm": Bounds(20, 50, 500, 1_500),

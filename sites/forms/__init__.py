@@ -9,13 +9,27 @@ from sites.forms.places import (
     SiteForm,
     SiteStateForm,
 )
+from sites.forms.surveys import (
+    ProfileForm,
+    SiteFromSurveyForm,
+    StudyForm,
+    SurveyForm,
+    TakeForm,
+    blank_survey,
+)
 
 __all__ = [
     "DateInput",
     "LaneForm",
     "PlaceForm",
+    "ProfileForm",
     "ProgramForm",
     "SiteAddForm",
     "SiteForm",
+    "SiteFromSurveyForm",
     "SiteStateForm",
+    "StudyForm",
+    "SurveyForm",
+    "TakeForm",
+    "blank_survey",
 ]

@@ -266,13 +266,14 @@ class SiteSurvey(Fact):
     iri_m_per_km = _measured(
         "iri_m_per_km",
         "roughness (IRI)",
-        "Over the approach; worse wheel path. A profile sent in on the survey’s page "
-        "computes it.",
+        "Over the approach, worse wheel path. Send the profile in on the survey’s "
+        "page and have it computed.",
     )
     lri_m_per_km = _measured(
         "lri_m_per_km",
         "long-range index (LRI)",
-        "Of AASHTO M 331, at the sensors; worse wheel path. A profile computes it.",
+        "Of AASHTO M 331, at the sensors, worse wheel path; from the profiler’s own "
+        "report. It is not the IRI, and is not computed here.",
     )
     peak_lri_m_per_km = _measured(
         "peak_lri_m_per_km", "peak long-range index", "The most near the sensors."
@@ -280,7 +281,8 @@ class SiteSurvey(Fact):
     sri_m_per_km = _measured(
         "sri_m_per_km",
         "short-range index (SRI)",
-        "Of AASHTO M 331, at the sensors; worse wheel path. A profile computes it.",
+        "Of AASHTO M 331, at the sensors, worse wheel path; from the profiler’s own "
+        "report. It is not the IRI, and is not computed here.",
     )
     peak_sri_m_per_km = _measured(
         "peak_sri_m_per_km", "peak short-range index", "The most near the sensors."

@@ -7,11 +7,17 @@ from sites.services.places import (
     site_save,
     site_set_state,
 )
+from sites.services.profiles import profile_add, survey_take_from_profile
+from sites.services.surveys import site_from_survey, survey_save
 
 __all__ = [
     "lane_save",
+    "profile_add",
     "program_save",
     "site_from_records",
+    "site_from_survey",
     "site_save",
     "site_set_state",
+    "survey_save",
+    "survey_take_from_profile",
 ]

@@ -8,7 +8,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods
 
 from sites.forms import (
     LaneForm,
@@ -20,10 +19,9 @@ from sites.forms import (
 from sites.models import Lane, Site, SiteState
 from sites.selectors import program_get
 from sites.services import lane_save, program_save, site_save, site_set_state
+from sites.views.common import form_page
 from wimprog.lib import clock
 from wimprog.lib.web import needs, try_service
-
-form_page = require_http_methods(["GET", "HEAD", "POST"])
 
 
 def _show(
