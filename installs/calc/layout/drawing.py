@@ -69,7 +69,8 @@ def drawing_svg(
         Begins the ids inside; give each drawing of a page its own (letters, digits
         and hyphens).
     width
-        Width of the view box; lettering is ``font_size`` in the same units.
+        Width of the view box; lettering is ``font_size`` in the same units. 960 with 13
+        suits a page, 520 with 17 a telephone.
     system
         Units of the scale bar.
 
@@ -106,6 +107,7 @@ class _Sheet:
         beside = 1 + max([m.level for m in measures if not m.is_along], default=-1)
         self._outline = outline
         self._id = drawing_id
+        self._width = width
         self._font = font_size
         self._top = 12.0 + above * (_LEVEL + font_size - 13)
         right = 10.0 + beside * (_ACROSS_LEVEL + font_size - 13)
@@ -143,10 +145,12 @@ class _Sheet:
         if isinstance(part, Disc):
             return self._disc(part)
         if isinstance(part, Words):
-            x, y = self._x(part.along_m), self._y(part.across_m)
-            gap = self._gap(x, y, part.text, turned=part.turned)
-            words = self._words(x, y, part.text, turned=part.turned)
-            return gap + words if part.on_hatch else words
+            x = self._x(part.along_m) + part.nudge_em * self._font
+            y = self._y(part.across_m)
+            text = self._fitting(part.text, part.short_text, part.room_m)
+            turned = part.turned and text == part.text
+            gap = self._gap(x, y, text, turned=turned) if part.on_hatch else ""
+            return gap + self._words(x, y, text, turned=turned)
         return self._along(part) if part.is_along else self._across(part)
 
     def _rect(self, box: Box, least: float, look: str) -> str:
@@ -206,9 +210,18 @@ class _Sheet:
             f'M{short(x)} {short(y - r)}v{short(2 * r)}" fill="none" stroke="{INK}"/>'
         )
 
+    def _wide(self, text: str) -> float:
+        """About how long lettering is, in the drawing's units."""
+        return 0.62 * self._font * len(text)
+
+    def _fitting(self, text: str, short_text: str, room_m: float) -> str:
+        """The text, or its short stand-in where there is no room for it."""
+        is_long = self._wide(text) > room_m * self._scale
+        return short_text if short_text and is_long else text
+
     def _gap(self, x: float, y: float, text: str, *, turned: bool = False) -> str:
         """Paper under lettering that breaks a dimension line."""
-        long, tall = 0.62 * self._font * len(text) + 4.0, float(self._font)
+        long, tall = self._wide(text) + 4.0, float(self._font)
         wide, high = (tall, long) if turned else (long, tall)
         return (
             f'<rect x="{short(x - wide / 2.0)}" y="{short(y - high / 2.0)}" '
@@ -252,6 +265,8 @@ class _Sheet:
         level = _ACROSS_LEVEL + self._font - 13
         x = self._right + 14.0 + level * measure.level
         y1, y2 = self._y(measure.from_m), self._y(measure.to_m)
+        room_m = measure.to_m - measure.from_m
+        text = self._fitting(measure.text, measure.short_text, room_m)
         lines = (
             f"M{short(x)} {short(y1)}V{short(y2)}"
             f"M{short(self._right)} {short(y1)}H{short(x + 4)}"
@@ -261,8 +276,8 @@ class _Sheet:
         return (
             f'<path d="{lines}" fill="none" stroke="{RULE}" stroke-width=".8"/>'
             f'<path d="{arrows}" fill="{RULE}"/>'
-            + self._gap(x, (y1 + y2) / 2.0, measure.text, turned=True)
-            + self._words(x, (y1 + y2) / 2.0, measure.text, turned=True)
+            + self._gap(x, (y1 + y2) / 2.0, text, turned=True)
+            + self._words(x, (y1 + y2) / 2.0, text, turned=True)
         )
 
     def scale_bar(self, system: UnitSystem) -> str:
@@ -272,11 +287,14 @@ class _Sheet:
         length = max([t for t in nice_ticks(0.0, room, 2) if t > 0], default=1.0)
         x, y = _LEFT + 4.0, self._bottom + 16.0
         wide = length * unit_m * self._scale
+        told = f"{length:g} {symbol}"
+        note = f"{told}, to scale; dimensions are from the reference line"
+        if x + wide + 8.0 + self._wide(note) > self._width:
+            note = f"{told}, to scale"
         return (
             f'<path d="M{short(x)} {short(y - 5)}v10M{short(x)} {short(y)}'
             f'h{short(wide)}m0 -5v10M{short(x + wide / 2)} {short(y - 3)}v6" '
             f'fill="none" stroke="{INK}" stroke-width="1.4"/>'
             f'<text x="{short(x + wide + 8)}" y="{short(y + 0.35 * self._font)}">'
-            f"{length:g} {symbol}, to scale; dimensions are from the reference line"
-            "</text>"
+            f"{note}</text>"
         )

@@ -138,19 +138,29 @@ def _ways_out(layout: ArrayLayout) -> Iterator[Primitive]:
     yield Box(
         at - half, edge - _CABINET_M, _CABINET_M, _CABINET_M, Ink.CABINET, "cabinet"
     )
-    yield Words(at + half + 0.9, edge - half, "cabinet")
+    yield Words(at + half, edge - half, "cabinet", nudge_em=2.8)
 
 
 def _in_lane(layout: ArrayLayout) -> Iterator[Primitive]:
     for one in layout.in_lane:
         yield _box(one, Ink.LOOP if one.kind is _K.LOOP else Ink.SENSOR)
-    for one in layout.in_lane:
-        if one.kind is _K.LOOP:
-            yield Words(one.centre_m, one.across_centre_m, one.name)
-        else:
-            is_wide = one.length_m >= _ROOM_M
-            place = one.centre_m if is_wide else one.start_m - 0.22
-            yield Words(place, one.across_centre_m, one.name, True, on_hatch=is_wide)
+    for row in positions_table(layout):
+        is_loop = row.kind is _K.LOOP
+        is_wide = row.end_m - row.start_m >= _ROOM_M
+        yield Words(
+            (row.start_m + row.end_m) / 2.0 if is_wide else row.start_m,
+            (row.across_from_m + row.across_to_m) / 2.0,
+            row.name,
+            turned=not is_loop,
+            on_hatch=is_wide and not is_loop,
+            nudge_em=0.0 if is_wide else -0.9,
+            short_text=str(row.number),
+            room_m=(
+                row.end_m - row.start_m
+                if is_loop
+                else row.across_to_m - row.across_from_m
+            ),
+        )
 
 
 def _reference(layout: ArrayLayout) -> Iterator[Primitive]:
@@ -162,7 +172,11 @@ def _reference(layout: ArrayLayout) -> Iterator[Primitive]:
     )
     if layout.shoulder_width_m >= 1.5:
         yield Words(
-            -0.25, -layout.shoulder_width_m / 2.0, "reference line", turned=True
+            0.0,
+            -layout.shoulder_width_m / 2.0,
+            "reference line",
+            turned=True,
+            nudge_em=-0.9,
         )
 
 
@@ -179,11 +193,15 @@ def _along_measures(layout: ArrayLayout, system: UnitSystem) -> Iterator[Measure
 
 def _across_measures(layout: ArrayLayout, system: UnitSystem) -> Iterator[Measure]:
     lane, shoulder = layout.lane_width_m, layout.shoulder_width_m
-    yield Measure(False, 0.0, lane, 0, f"lane {_told(lane, system)}")
-    if shoulder > 0:
-        yield Measure(False, -shoulder, 0.0, 0, f"shoulder {_told(shoulder, system)}")
     cabinet = layout.cabinet_from_edge_m
-    yield Measure(False, -cabinet, 0.0, 1, f"cabinet {_told(cabinet, system)}")
+    for what, from_m, to_m, level in (
+        ("lane", 0.0, lane, 0),
+        ("shoulder", -shoulder, 0.0, 0),
+        ("cabinet", -cabinet, 0.0, 1),
+    ):
+        if to_m > from_m:
+            told = _told(to_m - from_m, system)
+            yield Measure(False, from_m, to_m, level, f"{what} {told}", short_text=told)
 
 
 def _description(layout: ArrayLayout, system: UnitSystem) -> str:

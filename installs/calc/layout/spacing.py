@@ -217,7 +217,7 @@ def _check_plausible(
     unit = shown_unit(Kind.LENGTH, system).symbol
     ratio = setting_m / as_built_m
     guess = ""
-    for factor in (M_PER_FT, 12.0, 100.0):
+    for factor in (M_PER_FT, 12.0, 2.54, 100.0):
         if min(abs(ratio * factor - 1.0), abs(ratio / factor - 1.0)) < 0.1:
             guess = " Their ratio is that of two units of length: check both units."
     raise DomainError(

@@ -13,12 +13,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from scipy.special import chdtrc
 
 from installs.calc.layout.limits import (
     check_positive,
     interval_of,
+    length_words,
     verdict_within,
 )
 from installs.calc.layout.triangle import triangle_angle
@@ -31,7 +33,7 @@ from installs.calc.layout.types import (
     TriangleAngle,
     TriangleMark,
 )
-from wimprog.lib.errors import DomainError
+from wimprog.lib.errors import Complaint, DomainError
 from wimprog.lib.judgement import Interval, Judgement, Verdict
 from wimprog.lib.units import M_PER_FT, UnitSystem
 
@@ -50,6 +52,8 @@ RULE = (
     "angle by the law of cosines, uncertainty from the tape; the 95 % interval within "
     "the tolerance meets it, wholly outside misses it, across it cannot say"
 )
+#: A leg into the lane may be longer than the lane is wide by this factor.
+_LEG_ROOM = 1.02
 #: Triangles that disagree more than chance allows in 1 of 20.
 LEAST_P = 0.05
 
@@ -181,7 +185,10 @@ def combined_squareness(
     check_positive("track width", track_width_m)
     check_positive("speed", speed_kmh, "km/h")
     angles = tuple(
-        triangle_angle(one, tape_sd_m=tape_sd_m, unit=unit) for one in triangles
+        _questioned(
+            triangle_angle(one, tape_sd_m=tape_sd_m, unit=unit), lane_width_m, unit
+        )
+        for one in triangles
     )
     mean, u = _weighted_mean(angles)
     chi_square, p_value = _agreement(angles)
@@ -212,6 +219,22 @@ def combined_squareness(
             lane_width_m,
         ),
     )  # fmt: skip
+
+
+def _questioned(one: TriangleAngle, lane_width_m: float, unit: str) -> TriangleAngle:
+    """The same angle, asking about a leg that the lane has no room for."""
+    leg = one.triangle.leg_into_lane_m
+    if leg <= lane_width_m * _LEG_ROOM:
+        return one
+    told, width = length_words(leg, unit), length_words(lane_width_m, unit)
+    question = Complaint(
+        f"Does the leg into the lane really reach {told} in a lane of {width}?",
+        field="leg into the lane",
+        value=told,
+        expected=f"at most {width}",
+        remedy="Check its unit, and which leg is which.",
+    )
+    return replace(one, questions=(*one.questions, question))
 
 
 def _far_edge_mm(angle_deg: float, lane_width_m: float, away: float) -> float:

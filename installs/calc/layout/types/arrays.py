@@ -187,7 +187,9 @@ class Disc:
 class Words:
     """Lettering centred at a place; ``turned`` runs across the lane.
 
-    ``on_hatch`` asks for plain ground under it.
+    ``on_hatch`` asks for plain ground under it; ``nudge_em`` moves it downstream by
+    so many heights of the lettering, whatever the scale. Where ``text`` is longer than
+    ``room_m`` on a small drawing, ``short_text`` stands in for it.
     """
 
     along_m: float
@@ -195,6 +197,9 @@ class Words:
     text: str
     turned: bool = False
     on_hatch: bool = False
+    nudge_em: float = 0.0
+    short_text: str = ""
+    room_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -203,7 +208,8 @@ class Measure:
 
     ``is_along`` measures along the travel, drawn beyond the lane's left edge, with
     ``reach_m`` the place across from which its witness line comes; else across the
-    road, drawn downstream of the array.
+    road, drawn downstream of the array. ``short_text`` stands in for a ``text`` that
+    is longer than the dimension line.
     """
 
     is_along: bool
@@ -212,6 +218,7 @@ class Measure:
     level: int
     text: str
     reach_m: float = 0.0
+    short_text: str = ""
 
 
 Primitive = Box | Stroke | Disc | Words | Measure

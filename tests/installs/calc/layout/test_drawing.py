@@ -152,3 +152,45 @@ def test_what_cannot_be_drawn_is_refused(layout):
         svg(layout, drawing_id="1 plan")
     with pytest.raises(ValueError, match="narrow"):
         svg(layout, width=60)
+
+
+def test_without_a_shoulder_or_trench_to_the_cabinet_less_is_drawn():
+    bare = usual_array(
+        Technology.BENDING_PLATE,
+        lane_width_m=3.6,
+        shoulder_width_m=0.0,
+        cabinet_from_edge_m=0.5,
+    )
+    (trench,) = bare.of_kind(ElementKind.TRENCH)
+    assert trench.name == "trench along the edge"
+    across = [m.text for m in parts(bare, Measure) if not m.is_along]
+    assert [text.split()[0] for text in across] == ["lane", "cabinet"]
+    assert not any(b.ink is Ink.SHOULDER for b in parts(bare, Box))
+    untrenched = replace(
+        bare, elements=tuple(e for e in bare.elements if e is not trench)
+    )
+    assert not any(s.ink is Ink.CONDUIT for s in parts(untrenched, Stroke))
+
+
+def test_every_hole_has_its_conduit_to_the_trench(layout):
+    conduits = [s for s in parts(layout, Stroke) if s.ink is Ink.CONDUIT]
+    holes = layout.of_kind(ElementKind.EXIT_HOLE)
+    assert sorted(s.begin[0] for s in conduits) == pytest.approx(
+        sorted(h.centre_m for h in holes)
+    )
+    edge = max(t.across_to_m for t in layout.of_kind(ElementKind.TRENCH))
+    assert {s.end[1] for s in conduits} == {edge}
+
+
+def test_a_small_drawing_tells_numbers_of_the_table_where_names_have_no_room():
+    quartz = usual_array(Technology.QUARTZ_PIEZO, lane_width_m=12 * FT, system=US)
+
+    def words(**size):
+        root = ET.fromstring(svg(quartz, **size))  # noqa: S314
+        return {t.text for t in root.iter(f"{SVG}text")}
+
+    page, phone = words(), words(width=520, font_size=17)
+    assert {"sensor 1 right", "shoulder 7.87 ft"} <= page
+    assert {"2", "7.87 ft", "loop 1"} <= phone
+    assert not {"sensor 1 right", "shoulder 7.87 ft"} & phone
+    assert "21.00 ft" in page & phone

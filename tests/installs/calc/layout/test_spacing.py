@@ -144,7 +144,11 @@ def test_as_built_against_the_plan(as_built, verdict):
 
 @pytest.mark.parametrize(
     ("setting", "words"),
-    [(12.0, "ratio is that of two units"), (4.5, "which two sensors")],
+    [
+        (12.0, "ratio is that of two units"),
+        (12 * FT * 2.54, "ratio is that of two units"),
+        (4.5, "which two sensors"),
+    ],
 )
 def test_settings_that_cannot_be_meant_are_questioned(setting, words):
     with pytest.raises(DomainError, match=words):

@@ -291,6 +291,14 @@ def test_a_possible_but_odd_triangle_is_questioned():
     assert not judged(triangle(2.7, 3.6, 93.0)).questions
 
 
+def test_a_leg_longer_than_the_lane_is_wide_is_questioned():
+    # 9, 12, 15 typed as metres where feet were meant: square all the same
+    found = squareness(9.0, 12.0, 15.0, **AT_THE_ROAD)
+    (question,) = found.questions
+    assert "reach 9 m in a lane of 3.66 m" in question.message
+    assert not squareness(3.66, 4.88, 6.1, **AT_THE_ROAD).questions
+
+
 @pytest.mark.parametrize("name", ["lane_width_m", "speed_kmh", "track_width_m"])
 def test_sizes_of_nothing_are_refused(name):
     with pytest.raises(DomainError, match=name.split("_")[0]):
