@@ -3,11 +3,19 @@
 from django.urls import path
 
 from installs.views import (
+    paper,
+    photos,
     plans,
     reckoners,
+    records,
+    registers,
     renewal,
     roadside,
+    sensor_models,
     sensors,
+    stages,
+    template_draft,
+    templates,
     test_sheets,
     visits,
     workshop,
@@ -52,6 +60,16 @@ urlpatterns += [
     path("roadside/lanes/<int:lane>/plans/start/", plans.plan_start, name="plan-start"),
     path("roadside/plans/<int:pk>/", plans.plan_detail, name="plan-detail"),
     path("roadside/plans/<int:pk>/edit/", plans.plan_edit, name="plan-edit"),
+    path(
+        "roadside/plans/<int:pk>/quantities/",
+        plans.plan_quantities,
+        name="plan-quantities",
+    ),
+    path(
+        "roadside/plans/<int:pk>/quantities/export/<str:fmt>/",
+        plans.plan_quantities_export,
+        name="plan-quantities-export",
+    ),
     path("roadside/plans/<int:pk>/sheet/", plans.plan_sheet, name="plan-sheet"),
     path(
         "roadside/plans/<int:pk>/new-version/",
@@ -61,6 +79,7 @@ urlpatterns += [
     path("roadside/plans/<int:pk>/approve/", plans.plan_approve, name="plan-approve"),
     path("roadside/reckon/square/", reckoners.tool_square, name="tool-square"),
     path("roadside/reckon/spacing/", reckoners.tool_spacing, name="tool-spacing"),
+    path("roadside/reckon/weather/", reckoners.tool_weather, name="tool-weather"),
     path("program/work/", workshop.work_settings, name="work-settings"),
     path("program/work/edit/", workshop.work_settings_edit, name="work-settings-edit"),
     path("roadside/curing/", workshop.curing_list, name="curing-list"),
@@ -72,4 +91,173 @@ urlpatterns += [
 # --- electrical tests --------------------------------------------------------------
 urlpatterns += [
     path("roadside/tests/import/", test_sheets.tests_import, name="tests-import"),
+    path(
+        "roadside/sensors/<int:pk>/data-sheet/",
+        sensor_models.data_sheet,
+        name="sensor-data-sheet",
+    ),
+    path("roadside/sensor-models/", sensor_models.model_list, name="sensor-model-list"),
+    path(
+        "roadside/sensor-models/add/", sensor_models.model_add, name="sensor-model-add"
+    ),
+    path(
+        "roadside/sensor-models/<int:pk>/",
+        sensor_models.model_detail,
+        name="sensor-model-detail",
+    ),
+    path(
+        "roadside/sensor-models/<int:pk>/edit/",
+        sensor_models.model_edit,
+        name="sensor-model-edit",
+    ),
+]
+
+# --- installation records ----------------------------------------------------------
+urlpatterns += [
+    path("roadside/records/", records.record_list, name="record-list"),
+    path("roadside/records/add/", records.record_add, name="record-add"),
+    path("roadside/records/<int:pk>/", records.record_detail, name="record-detail"),
+    path("roadside/records/<int:pk>/edit/", records.record_edit, name="record-edit"),
+    path(
+        "roadside/records/<int:pk>/accept/",
+        records.record_accept,
+        name="record-accept",
+    ),
+    path("roadside/records/<int:pk>/close/", records.record_close, name="record-close"),
+    path(
+        "roadside/records/<int:pk>/field-sheet.pdf",
+        paper.record_sheet,
+        name="record-sheet",
+    ),
+    path(
+        "roadside/records/<int:pk>/as-built.pdf",
+        paper.record_as_built,
+        name="record-as-built",
+    ),
+    path(
+        "roadside/records/<int:pk>/stages/<slug:slug>/",
+        stages.record_stage,
+        name="record-stage",
+    ),
+    path(
+        "roadside/records/<int:pk>/stages/<slug:slug>/sign/",
+        stages.stage_sign,
+        name="stage-sign",
+    ),
+    path(
+        "roadside/records/<int:pk>/stages/<slug:slug>/paper/",
+        paper.record_paper,
+        name="record-paper",
+    ),
+    path(
+        "roadside/records/<int:pk>/items/<int:item>/answer/",
+        stages.answer_save,
+        name="answer-save",
+    ),
+    path(
+        "roadside/records/<int:pk>/items/<int:item>/photo/",
+        photos.photo_add,
+        name="photo-add",
+    ),
+    path(
+        "roadside/records/<int:pk>/items/<int:item>/limit/",
+        stages.limit_edit,
+        name="record-limit",
+    ),
+    path(
+        "roadside/records/<int:pk>/entries/<int:entry>/decide/",
+        stages.entry_dispose,
+        name="entry-dispose",
+    ),
+    path(
+        "roadside/photos/<int:pk>/strike-out/",
+        photos.photo_strike,
+        name="photo-strike",
+    ),
+    path("roadside/photos/<int:pk>/<str:size>/", photos.photo_file, name="photo-file"),
+]
+
+# --- stage templates, instruments, product batches ---------------------------------
+urlpatterns += [
+    path("roadside/instruments/", registers.instrument_list, name="instrument-list"),
+    path("roadside/instruments/add/", registers.instrument_add, name="instrument-add"),
+    path(
+        "roadside/instruments/<int:pk>/edit/",
+        registers.instrument_edit,
+        name="instrument-edit",
+    ),
+    path("roadside/batches/", registers.batch_list, name="batch-list"),
+    path("roadside/batches/add/", registers.batch_add, name="batch-add"),
+    path("roadside/batches/<int:pk>/edit/", registers.batch_edit, name="batch-edit"),
+    path("roadside/templates/", templates.template_list, name="template-list"),
+    path("roadside/templates/seed/", templates.template_seed, name="template-seed"),
+    path("roadside/templates/draft/", templates.template_draft, name="template-draft"),
+    path(
+        "roadside/templates/<int:pk>/",
+        templates.template_detail,
+        name="template-detail",
+    ),
+    path(
+        "roadside/templates/<int:pk>/differences/",
+        templates.template_differences,
+        name="template-differences",
+    ),
+    path(
+        "roadside/templates/<int:pk>/note/",
+        templates.template_note,
+        name="template-note",
+    ),
+    path(
+        "roadside/templates/<int:pk>/use/", templates.template_use, name="template-use"
+    ),
+    path(
+        "roadside/templates/<int:pk>/discard/",
+        templates.template_discard,
+        name="template-discard",
+    ),
+    path(
+        "roadside/templates/<int:pk>/stages/add/",
+        template_draft.stage_add,
+        name="template-stage-add",
+    ),
+    path(
+        "roadside/templates/stages/<int:pk>/",
+        template_draft.stage_page,
+        name="template-stage",
+    ),
+    path(
+        "roadside/templates/stages/<int:pk>/edit/",
+        template_draft.stage_edit,
+        name="template-stage-edit",
+    ),
+    path(
+        "roadside/templates/stages/<int:pk>/move/",
+        template_draft.stage_move,
+        name="template-stage-move",
+    ),
+    path(
+        "roadside/templates/stages/<int:pk>/remove/",
+        template_draft.stage_remove,
+        name="template-stage-remove",
+    ),
+    path(
+        "roadside/templates/stages/<int:pk>/items/add/",
+        template_draft.item_add,
+        name="template-item-add",
+    ),
+    path(
+        "roadside/templates/items/<int:pk>/",
+        template_draft.item_edit,
+        name="template-item-edit",
+    ),
+    path(
+        "roadside/templates/items/<int:pk>/move/",
+        template_draft.item_move,
+        name="template-item-move",
+    ),
+    path(
+        "roadside/templates/items/<int:pk>/remove/",
+        template_draft.item_remove,
+        name="template-item-remove",
+    ),
 ]

@@ -1,5 +1,6 @@
 """Forms of the roadside, one module a part of the work."""
 
+from installs.forms.paper import PaperForm
 from installs.forms.records import (
     AcceptForm,
     AnswerInput,
@@ -36,6 +37,7 @@ __all__ = [
     "InstallationForm",
     "LocalTimeField",
     "LocalTimeInput",
+    "PaperForm",
     "PhotoForm",
     "ReadingField",
     "RecordForm",

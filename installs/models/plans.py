@@ -20,16 +20,16 @@ class WorkSettings(Fact):
     """
 
     square_tolerance_mm = positive(
-        default=6.0,
+        default=12.7,
         verbose_name="reference line out of square, at most",
         help_text="At the far edge of the lane.",
     )
     spacing_tolerance_mm = positive(
-        default=6.0,
+        default=6.35,
         verbose_name="as-built spacing off the plan, at most",
     )
     tape_sd_mm = positive(
-        default=2.0,
+        default=1.0,
         verbose_name="tape reading error",
         help_text="Standard deviation of one reading of the tape.",
     )

@@ -2,6 +2,7 @@
 
 from installs.services.answers import AnswerResult, answer_save
 from installs.services.decisions import dispose, limit_set
+from installs.services.paper import PaperAnswer, paper_save
 from installs.services.photos import photo_add, photo_strike
 from installs.services.records import (
     record_abandon,
@@ -24,11 +25,13 @@ from installs.services.signing import signoff_is_intact, stage_sign
 
 __all__ = [
     "AnswerResult",
+    "PaperAnswer",
     "ReadingInput",
     "answer_save",
     "dispose",
     "installation_end",
     "limit_set",
+    "paper_save",
     "photo_add",
     "photo_strike",
     "record_abandon",

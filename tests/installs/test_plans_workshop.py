@@ -48,7 +48,7 @@ def settings_data(form, **changes):
 def test_without_a_row_common_practice_holds():
     work = work_settings_get()
     assert work.pk == 1
-    assert work.square_tolerance_mm == 6.0
+    assert work.square_tolerance_mm == 12.7
     assert not WorkSettings.objects.exists()
 
 

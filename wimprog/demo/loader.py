@@ -46,6 +46,7 @@ from sites.models import Lane, Program, Site
 from sites.services import lane_save, program_save, site_save
 from wimprog.demo import electrical
 from wimprog.demo.files import STATE_CODE, file_jobs, write_file
+from wimprog.demo.installing import installing
 from wimprog.demo.scenario import (
     LanePlan,
     RunPlan,
@@ -407,6 +408,8 @@ def build(
     for lane, one, _ in lanes:
         _review(lane, one, until, analyst)
     progress("days reviewed")
+    installing(models=models, as_of=as_of, manager=manager, technician=technician)
+    progress("a new site surveyed, its array planned, two installations recorded")
     files = RecordFile.objects.values_list("n_kept", flat=True)
     return counts | {
         "sites": len(sites),
