@@ -12,7 +12,14 @@ from installs.calc.layout.types import BetweenRows, MeasuredTriangle
 from installs.forms.workshop import NumberField, plain
 from installs.models import CuringTable
 from wimprog.lib.forms import MeasureField
-from wimprog.lib.units import Kind, Typed, UnitSystem, shown_unit
+from wimprog.lib.units import (
+    UNITS,
+    Kind,
+    Typed,
+    UnitSystem,
+    parse_number,
+    shown_unit,
+)
 
 TRIANGLES = 4
 READINGS = 3
@@ -32,19 +39,27 @@ class Reckoner(forms.Form):
     lane = forms.CharField(required=False, widget=forms.HiddenInput)
     #: A question is asked once one of these boxes is filled in.
     asked_by: tuple[str, ...] = ()
+    kinds: dict[str, Kind] = {}
+    #: Texts that boxes begin with, beside the measured first values.
+    defaults: dict[str, str] = {}
 
     def __init__(
-        self, query: Mapping[str, Any], *, system: UnitSystem, first: dict[str, First]
+        self,
+        query: Mapping[str, Any],
+        *,
+        system: UnitSystem,
+        first: dict[str, First] | None = None,
+        **defaults: str,
     ) -> None:
         sent = str(query.get("units", ""))
         self.system = UnitSystem(sent) if sent in list(UnitSystem) else system
-        self._first = first
-        initial = {name: str(query.get(name, "")) for name in ("plan", "lane")}
-        initial["units"] = self.system.value
-        texts = {name: self._text(name, *value) for name, value in first.items()}
-        asked = any(str(query.get(name, "")).strip() for name in self.asked_by)
-        data = {**texts, **initial, **{k: query.get(k) for k in query}}
-        super().__init__(data if asked else None, initial={**texts, **initial})
+        initial = {**self.defaults, **defaults, "units": self.system.value}
+        for name, value in (first or {}).items():
+            initial[name] = self._text(name, *value)
+        sent_texts = {name: str(query.get(name, "")) for name in query}
+        initial |= {n: t for n, t in sent_texts.items() if n in ("plan", "lane")}
+        asked = any(sent_texts.get(name, "").strip() for name in self.asked_by)
+        super().__init__({**initial, **sent_texts} if asked else None, initial=initial)
         self.add_boxes()
 
     def add_boxes(self) -> None:
@@ -67,8 +82,6 @@ class Reckoner(forms.Form):
             required=required,
             help_text=help,
         )
-
-    kinds: dict[str, Kind] = {}
 
     def _text(self, name: str, value: float | None, typed: Typed | None) -> str:
         if value is None:
@@ -151,13 +164,26 @@ class SquareReckoner(Reckoner):
         return found
 
     @property
+    def given(self) -> dict[str, Any]:
+        """What the triangles are judged with."""
+        return {
+            "width_m": self.si("width"),
+            "speed_kmh": self.si("speed"),
+            "tape_sd_mm": self.si("tape"),
+            "tolerance_mm": self.si("tolerance"),
+            "track_m": self.si("track"),
+            "against_traffic": self.cleaned_data["against"],
+            "unit": shown_unit(Kind.LENGTH, self.system).symbol,
+        }
+
+    @property
     def triangles(self) -> list[MeasuredTriangle]:
         """The triangles that were filled in."""
         found = []
         for i in range(1, TRIANGLES + 1):
-            sides = [self.si(f"{side}_{i}") for side, _ in self._SIDES]
-            if all(side is not None for side in sides):
-                found.append(MeasuredTriangle(*sides, f"triangle {i}"))  # type: ignore[arg-type]
+            into, along, diagonal = (self.si(f"{side}_{i}") for side, _ in self._SIDES)
+            if into is not None and along is not None and diagonal is not None:
+                found.append(MeasuredTriangle(into, along, diagonal, f"triangle {i}"))
         return found
 
 
@@ -194,6 +220,19 @@ class SpacingReckoner(Reckoner):
             )
 
     @property
+    def given(self) -> dict[str, Any]:
+        """What the readings are judged with."""
+        return {
+            "setting_m": self.si("setting"),
+            "planned_m": self.si("planned"),
+            "speed_kmh": self.si("speed"),
+            "tape_sd_mm": self.si("tape"),
+            "tolerance_mm": self.si("tolerance"),
+            "step_m": self.si("step"),
+            "system": self.system,
+        }
+
+    @property
     def readings_m(self) -> list[float]:
         """The readings of the tape, in metres."""
         found = [self.si(f"built_{i}") for i in range(1, READINGS + 1)]
@@ -204,6 +243,7 @@ class WeatherReckoner(Reckoner):
     """The day's temperatures, and the maker's table that they are held against."""
 
     asked_by = ("pavement", "resin", "air")
+    defaults = {"goes_by": "pavement", "between": BetweenRows.STEPS.value}
     kinds = {
         "air": Kind.TEMPERATURE,
         "pavement": Kind.TEMPERATURE,
@@ -221,7 +261,10 @@ class WeatherReckoner(Reckoner):
         self.add_measure(
             "resin", Kind.TEMPERATURE, "Resin", help="In its tin, before mixing."
         )
-        self.fields["kits"] = NumberField(label="Kits mixed at once", required=False)
+        self.fields["goes_by"] = forms.ChoiceField(
+            label="The maker’s table goes by the temperature of the",
+            choices=[(word, word) for word in ("pavement", "air", "resin")],
+        )
         self.fields["between"] = forms.ChoiceField(
             label="Between two rows of the table",
             choices=[
@@ -230,3 +273,65 @@ class WeatherReckoner(Reckoner):
             ],
             help_text="A straight line only if the maker says that it may be drawn.",
         )
+
+    @property
+    def given(self) -> dict[str, Any]:
+        """The temperatures, and how the table is read."""
+        return {
+            **{f"{name}_c": self.si(name) for name in self.kinds},
+            "goes_by": self.cleaned_data["goes_by"],
+            "between": BetweenRows(self.cleaned_data["between"]),
+            "system": self.system,
+        }
+
+    def questions(self) -> list[str]:
+        """Temperatures that would lie in their window in the other unit."""
+        table = self.cleaned_data["table"]
+        other = UNITS["°C" if self.system is UnitSystem.US else "°F"]
+        asked = []
+        for name in ("pavement", "resin"):
+            low = getattr(table, f"{name}_low_c")
+            high = getattr(table, f"{name}_high_c")
+            typed = self.cleaned_data[name]
+            meant = other.to_si(parse_number(typed.text))
+            if not low <= typed.value_si <= high and low <= meant <= high:
+                asked.append(
+                    f"Was the {name} temperature of {typed.text} read in "
+                    f"{other.symbol}? It was taken as {typed.text} {typed.unit}."
+                )
+        return asked
+
+
+class ClosureReckoner(Reckoner):
+    """What a closure is planned with."""
+
+    asked_by = ("cure", "allowed")
+
+    def add_boxes(self) -> None:
+        self.fields["cure"] = NumberField(
+            label="Cure to plan with",
+            symbol="min",
+            required=False,
+            help_text="From “Weather and cure”; 30 min when left empty (common "
+            "practice, no source).",
+        )
+        self.fields["allowed"] = NumberField(
+            label="Longest closure allowed",
+            symbol="h",
+            required=False,
+            help_text="By the traffic control plan.",
+        )
+
+    def clean(self) -> dict[str, Any]:
+        found = super().clean() or {}
+        for name, least in (("cure", 0.0), ("allowed", 1e-9)):
+            number = found.get(name)
+            if number is not None and number < least:
+                self.add_error(name, f"{plain(number)} is not a length of time.")
+        return found
+
+    @property
+    def answers(self) -> dict[str, float | None]:
+        """The minutes and hours typed; nothing where nothing can be read."""
+        given = self.cleaned_data if self.is_bound and self.is_valid() else {}
+        return {"cure_min": given.get("cure"), "allowed_h": given.get("allowed")}

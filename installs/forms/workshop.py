@@ -110,7 +110,7 @@ class WorkSettingsForm(FactForm):
     )
 
     def __init__(
-        self, *args: Any, usual_hours: dict[str, float] | None = None, **kwargs: Any
+        self, *args: Any, usual_hours: dict[str, str] | None = None, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
         for name, what in self._SHARES.items():
@@ -119,12 +119,11 @@ class WorkSettingsForm(FactForm):
         kept = self.instance.step_hours or {}
         self.steps = {self.box(step): step for step in WorkStep}
         for name, step in self.steps.items():
-            usual = usual_hours.get(step.value)
             self.fields[name] = NumberField(
                 label=str(step).capitalize(),
                 symbol="h",
                 required=False,
-                help_text=f"Usual: {plain(usual)} h." if usual is not None else "",
+                help_text=usual_hours.get(step.value, ""),
             )
             if step.value in kept:
                 self.initial[name] = float(kept[step.value])

@@ -90,11 +90,6 @@ def layout_of(plan: ArrayPlan, rows: Sequence[PlanElement]) -> ArrayLayout:
     )
 
 
-def usual_hours() -> dict[str, float]:
-    """Crew hours of each step that nobody has set otherwise."""
-    return {}
-
-
 @dataclass(frozen=True)
 class PlanPage:
     """A plan with its drawing, its positions, and what is wrong with it."""

@@ -10,17 +10,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from installs.calc.layout.types import (
+    BetweenRows,
+    CatalystChoice,
+    CatalystStep,
+    CureTime,
     MeasuredTriangle,
     SpacingCheck,
     SquareMeasure,
     Squareness,
     SquareTolerance,
+    TemperatureWindow,
     TriangleMark,
 )
-from installs.models import ArrayPlan, WorkSettings
+from installs.models import ArrayPlan, CuringTable, WorkSettings
 from installs.selectors.plans import layout_of, plan_rows, work_settings_get
 from sites.models import Lane
 from wimprog.lib.errors import DomainError
+from wimprog.lib.judgement import Judgement
 from wimprog.lib.units import M_PER_FT, Typed, UnitSystem
 
 #: Widths and speeds that a reckoner begins with when no lane is named.
@@ -159,4 +165,89 @@ def spacing_answer(
         tolerance_mm=tolerance_mm,
         setting_step_m=step_m,
         system=system,
+    )
+
+
+@dataclass(frozen=True)
+class WeatherAnswer:
+    """The day's temperatures judged, and what the maker's table says of them.
+
+    ``silent`` tells why the table says nothing, where it does not reach.
+    """
+
+    table: CuringTable
+    windows: tuple[Judgement, ...]
+    choice: CatalystChoice | None
+    cure: CureTime | None
+    silent: tuple[str, ...]
+
+
+def weather_answer(
+    table: CuringTable,
+    *,
+    air_c: float,
+    pavement_c: float,
+    resin_c: float,
+    goes_by: str,
+    between: BetweenRows,
+    system: UnitSystem,
+) -> WeatherAnswer:
+    """May it be poured today, with how much hardener, and how long must it cure?
+
+    Parameters
+    ----------
+    goes_by
+        Which temperature the maker's table is for: "pavement", "air" or "resin". The
+        cure is taken at the colder of pavement and air.
+    """
+    from installs.calc.layout.catalyst import catalyst_at
+    from installs.calc.layout.cure import required_cure
+    from installs.calc.layout.temperatures import ABOVE_FREEZING, judge_temperature
+
+    source = str(table)
+    windows = (
+        ("air temperature", air_c, ABOVE_FREEZING),
+        (
+            "pavement temperature",
+            pavement_c,
+            TemperatureWindow(
+                table.pavement_low_c, table.pavement_high_c, source, "maker's table"
+            ),
+        ),
+        (
+            "resin temperature",
+            resin_c,
+            TemperatureWindow(
+                table.resin_low_c, table.resin_high_c, source, "maker's table"
+            ),
+        ),
+    )
+    judged = tuple(
+        judge_temperature(what, value, window, system=system)
+        for what, value, window in windows
+    )
+    steps = curing_steps(table)
+    by = {"pavement": pavement_c, "air": air_c, "resin": resin_c}[goes_by]
+    silent, choice, cure = [], None, None
+    try:
+        choice = catalyst_at(
+            steps, by, amount_unit=table.hardener_unit, between=between, system=system
+        )
+    except DomainError as error:
+        silent.append(error.message)
+    try:
+        cure = required_cure(
+            min(pavement_c, air_c), steps, between=between, system=system
+        )
+    except DomainError as error:
+        if error.message not in silent:
+            silent.append(error.message)
+    return WeatherAnswer(table, judged, choice, cure, tuple(silent))
+
+
+def curing_steps(table: CuringTable) -> tuple[CatalystStep, ...]:
+    """A kept table as the rows that the calculations take."""
+    return tuple(
+        CatalystStep(row.temp_c, row.hardener_amount, row.pot_life_min, row.cure_min)
+        for row in table.rows.all()
     )

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
@@ -14,13 +14,21 @@ from installs import cautions
 from installs.calc.types import Technology
 from installs.calc.types.records import PlanState
 from installs.forms.plans import PlanSheet, PlanStartForm
+from installs.forms.reckoners import ClosureReckoner
 from installs.models import ArrayPlan
 from installs.selectors import plans as selectors
+from installs.selectors.quantities import (
+    QUANTITY_HEADINGS,
+    Quantities,
+    quantities_of,
+    quantity_sheet,
+)
 from installs.selectors.reckoners import marks_for
 from installs.services import plans as services
 from installs.views.common import form_page, unit_system
 from sites.models import Lane
 from wimprog.lib.errors import DomainError
+from wimprog.lib.tables import export_rows
 from wimprog.lib.units import UnitSystem
 from wimprog.lib.web import needs, try_service
 
@@ -97,13 +105,64 @@ def plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
 def plan_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     """The plan on paper: drawing, positions, marks, quantities, cautions."""
     plan, system = get_object_or_404(plans(), pk=pk), system_of(request)
+    page = selectors.plan_page(plan, system=system)
     context = {
-        "page": selectors.plan_page(plan, system=system),
+        "page": page,
         "digits": length_digits(request),
         "marks": marks_for(plan.lane_width_m, system),
+        "quantities": quantities_of(
+            page.layout, selectors.work_settings_get(), system=system
+        ),
         "cautions": cautions.INSTALLATION,
     }
     return render(request, "installs/plan_sheet.html", context)
+
+
+@needs("installs.view_arrayplan")
+@require_safe
+def plan_quantities(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the plan takes: the pick list, the work, crew hours and the closure."""
+    plan = get_object_or_404(plans(), pk=pk)
+    form = ClosureReckoner(request.GET, system=system_of(request))
+    context = {
+        "plan": plan,
+        "form": form,
+        "quantities": _quantities(request, plan, form),
+        "query": request.GET.urlencode(),
+        "cautions": cautions.INSTALLATION,
+    }
+    status = 422 if form.errors else 200
+    return render(request, "installs/plan_quantities.html", context, status=status)
+
+
+@needs("installs.view_arrayplan")
+@require_safe
+def plan_quantities_export(request: HttpRequest, pk: int, fmt: str) -> HttpResponse:
+    """The same lines as a spreadsheet."""
+    if fmt not in ("csv", "xlsx"):
+        raise Http404("Quantities come as csv or xlsx.")
+    plan = get_object_or_404(plans(), pk=pk)
+    form = ClosureReckoner(request.GET, system=system_of(request))
+    found = _quantities(request, plan, form)
+    name = f"quantities-{plan.lane.wim_site.code}-{plan.lane.label}-plan-{plan.version}"
+    return export_rows(
+        name=name,
+        fmt=fmt,
+        headings=QUANTITY_HEADINGS,
+        rows=quantity_sheet(found, system_of(request)),
+        note=f"{plan} ({plan.state}). {found.refused}".strip(),
+    )
+
+
+def _quantities(
+    request: HttpRequest, plan: ArrayPlan, form: ClosureReckoner
+) -> Quantities:
+    return quantities_of(
+        selectors.layout_of(plan, selectors.plan_rows(plan)),
+        selectors.work_settings_get(),
+        **form.answers,
+        system=system_of(request),
+    )
 
 
 @needs("installs.change_arrayplan")

@@ -9,10 +9,10 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from installs import cautions
-from installs.forms.reckoners import SpacingReckoner, SquareReckoner
+from installs.forms.reckoners import SpacingReckoner, SquareReckoner, WeatherReckoner
+from installs.models import CuringTable
 from installs.selectors import reckoners as selectors
 from installs.views.plans import length_digits, system_of
-from wimprog.lib.units import Kind, shown_unit
 from wimprog.lib.web import needs, try_service
 
 
@@ -39,18 +39,9 @@ def tool_square(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         answer = try_service(
             form,
-            lambda: selectors.square_answer(
-                form.triangles,
-                width_m=form.si("width"),
-                speed_kmh=form.si("speed"),
-                tape_sd_mm=form.si("tape"),
-                tolerance_mm=form.si("tolerance"),
-                track_m=form.si("track"),
-                against_traffic=form.cleaned_data["against"],
-                unit=shown_unit(Kind.LENGTH, form.system).symbol,
-            ),
+            lambda: selectors.square_answer(form.triangles, **form.given),
         )
-    width_m = form.si("width") if answer else basis.width_m
+    width_m = form.given["width_m"] if answer else basis.width_m
     context = {
         "form": form,
         "basis": basis,
@@ -74,16 +65,7 @@ def tool_spacing(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         answer = try_service(
             form,
-            lambda: selectors.spacing_answer(
-                form.readings_m,
-                setting_m=form.si("setting"),
-                planned_m=form.si("planned"),
-                speed_kmh=form.si("speed"),
-                tape_sd_mm=form.si("tape"),
-                tolerance_mm=form.si("tolerance"),
-                step_m=form.si("step"),
-                system=form.system,
-            ),
+            lambda: selectors.spacing_answer(form.readings_m, **form.given),
         )
     context = {
         "form": form,
@@ -92,3 +74,27 @@ def tool_spacing(request: HttpRequest) -> HttpResponse:
         "cautions": (cautions.TRAFFIC, cautions.WEATHER),
     }
     return _show(request, "installs/tool_spacing.html", context)
+
+
+@needs("installs.view_curingtable")
+@require_safe
+def tool_weather(request: HttpRequest) -> HttpResponse:
+    """May it be poured today, with how much hardener, and how long must it cure?"""
+    only = CuringTable.objects.values_list("pk", flat=True)[:2]
+    chosen = request.GET.get("table") or (str(only[0]) if len(only) == 1 else "")
+    form = WeatherReckoner(request.GET, system=system_of(request), table=chosen)
+    answer = None
+    if form.is_valid():
+        answer = try_service(
+            form,
+            lambda: selectors.weather_answer(form.cleaned_data["table"], **form.given),
+        )
+    context = {
+        "form": form,
+        "basis": _basis(request),
+        "answer": answer,
+        "questions": form.questions() if answer else (),
+        "any": bool(only),
+        "cautions": (cautions.RESIN, cautions.WEATHER, cautions.TRAFFIC),
+    }
+    return _show(request, "installs/tool_weather.html", context)

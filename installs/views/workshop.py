@@ -14,6 +14,7 @@ from installs.forms.workshop import (
 )
 from installs.models import CuringTable
 from installs.selectors import plans as selectors
+from installs.selectors.quantities import usual_hours
 from installs.services.plans import curing_table_save, work_settings_save
 from installs.views.common import form_page, form_status, unit_system
 from wimprog.lib.web import needs, try_service
@@ -25,7 +26,7 @@ def work_settings(request: HttpRequest) -> HttpResponse:
     """What plans are reckoned and judged by."""
     work = selectors.work_settings_get()
     form = WorkSettingsForm(
-        instance=work, system=unit_system(request), usual_hours=selectors.usual_hours()
+        instance=work, system=unit_system(request), usual_hours=usual_hours()
     )
     context = {"work": work, "groups": form.groups}
     return render(request, "installs/work_settings.html", context)
@@ -39,7 +40,7 @@ def work_settings_edit(request: HttpRequest) -> HttpResponse:
         request.POST or None,
         instance=selectors.work_settings_get(),
         system=unit_system(request),
-        usual_hours=selectors.usual_hours(),
+        usual_hours=usual_hours(),
     )
     if request.method == "POST" and form.is_valid():
         kept = try_service(
