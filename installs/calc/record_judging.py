@@ -31,7 +31,7 @@ from installs.calc.types.records import ItemKind
 from installs.calc.unit_slips import unit_questions
 from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Judgement, Verdict
-from wimprog.lib.units import Kind, UnitSystem
+from wimprog.lib.units import Kind, UnitSystem, format_si
 
 __all__ = [
     "Answer",
@@ -229,8 +229,7 @@ def _where(spec: ItemSpec, answer: Answer, at: int, context: JudgingContext) -> 
     if context.sensor_length_m is None:
         return f"{place}: "
     metres = context.sensor_length_m * at / (n - 1)
-    length = ItemSpec("", ItemKind.MEASUREMENT, "", Kind.LENGTH)
-    along = told(length, round(metres, 2), context.system)
+    along = format_si(metres, Kind.LENGTH, context.system)
     return f"{place}, {along} from the first when evenly spaced: "
 
 

@@ -19,7 +19,7 @@ from wimprog.lib.errors import DomainError
 LONGEST_EDGE_PX = 2048
 THUMBNAIL_EDGE_PX = 320
 MOST_PIXELS = 60_000_000
-FORMATS = ("JPEG", "MPO", "PNG", "WEBP")
+FORMATS = ("JPEG", "PNG", "WEBP")
 TAKEN = "JPEG, PNG or WebP"
 QUALITY = 85
 

@@ -171,7 +171,12 @@ def picture(
 
 
 def large_record(
-    by: Any, *, n_stages: int = 12, n_items: int = 150, n_photos: int = 60
+    by: Any,
+    *,
+    n_stages: int = 12,
+    n_items: int = 150,
+    n_photos: int = 60,
+    technology: str = "polymer piezo",
 ) -> models.InstallationRecord:
     """A record of many stages, items and photos, every item answered once.
 
@@ -187,9 +192,9 @@ def large_record(
             spec = kinds[place % len(kinds)]
             items.append({**spec, "key": f"{spec['key']}-{n}-{place}"})
         stages.append((f"stage-{n + 1}", ["inspector"], items))
-    make_template(stages)
-    record = make_record(by)
-    meter = instrument()
+    make_template(stages, technology)
+    record = make_record(by, technology=technology)
+    meter = instrument(serial=f"IT-{record.pk:02d}")
     items = list(
         models.TemplateItem.objects.filter(stage__template_id=record.template_id)
     )
