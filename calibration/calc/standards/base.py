@@ -7,13 +7,42 @@ in ``__init__`` finds it, and nothing else has to change.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from calibration.calc.standards.values import (
+    CONFIRMED,
+    FROM_MEMORY,
+    AgencyValues,
+    EditableValue,
+    ValuesInUse,
+)
 from calibration.calc.types import EnvironmentPlan, Quantity, RunErrors, TestPlan
 from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Judgement, Verdict
 from wimprog.lib.units import UnitSystem, format_number
+
+__all__ = [
+    "CONFIRMED",
+    "DEFAULT_CONDITIONS",
+    "FROM_MEMORY",
+    "MIN_RUNS",
+    "Conditions",
+    "EditableValue",
+    "StandardVerdict",
+    "ToleranceStandard",
+    "ValuesInUse",
+    "check_class",
+    "coverage",
+    "editable_values",
+    "margin_details",
+    "margin_details_of",
+    "no_data",
+    "overall_judgement",
+    "percent",
+    "too_few",
+    "values_in_use",
+]
 
 MIN_RUNS = 10
 """Fewest runs on which a class can be said to be met.
@@ -23,9 +52,6 @@ range; from memory). COST 323 tabulates its required confidence from n = 10, and
 formula asks for nothing at all below about n = 5, so that any scatter would pass. With
 fewer runs a limit can still be seen to be missed, never to be met.
 """
-
-CONFIRMED = "confirmed"
-FROM_MEMORY = "from memory: not checked against the document"
 
 
 @dataclass(frozen=True)
@@ -37,15 +63,24 @@ class Conditions:
     plan, environment
         Test plan and environmental plan (used by COST 323).
     is_initial
-        True for an initial verification, False for a check in service (COST 323).
+        True for an initial verification, False for a check in service (COST 323,
+        OIML R 134).
     unit_system
         Where a standard gives a limit in both unit systems, which one is used.
+    is_calibration_sample
+        True when the system was calibrated with these same runs, so that their bias is
+        gone by construction (COST 323).
+    agency_values
+        The agency's own values in place of editable ones: {key of standard: {key of
+        value: (value, where from)}}.
     """
 
     plan: TestPlan = TestPlan.LIMITED_REPRODUCIBILITY
     environment: EnvironmentPlan = EnvironmentPlan.REPEATABILITY
     is_initial: bool = False
     unit_system: UnitSystem = UnitSystem.US
+    is_calibration_sample: bool = False
+    agency_values: AgencyValues = field(default_factory=dict, hash=False)
 
 
 DEFAULT_CONDITIONS = Conditions()
@@ -138,6 +173,8 @@ class ToleranceStandard(Protocol):
         The class an agency would ask for first.
     does_not_cover
         What the judgement leaves out of the document.
+    values
+        Its values that an agency may set.
     """
 
     @property
@@ -154,6 +191,8 @@ class ToleranceStandard(Protocol):
     def default_class(self) -> str: ...
     @property
     def does_not_cover(self) -> str: ...
+    @property
+    def values(self) -> tuple[EditableValue, ...]: ...
 
     def judge(
         self,
@@ -164,6 +203,25 @@ class ToleranceStandard(Protocol):
     ) -> StandardVerdict:
         """Judge the errors against one class, or find the best class attained."""
         ...
+
+
+def editable_values(standard: ToleranceStandard) -> tuple[EditableValue, ...]:
+    """The values of a standard that an agency may set; empty where it has none."""
+    values: tuple[EditableValue, ...] = getattr(standard, "values", ())
+    return values
+
+
+def values_in_use(standard: ToleranceStandard, conditions: Conditions) -> ValuesInUse:
+    """A standard's editable values with the agency's own in their places.
+
+    Raises
+    ------
+    wimprog.lib.errors.DomainError
+        When the agency sets a value that the standard does not have, or one that
+        cannot be.
+    """
+    own = conditions.agency_values.get(standard.key, {})
+    return ValuesInUse(standard.title, editable_values(standard), own)
 
 
 def check_class(standard: ToleranceStandard, wanted_class: str | None) -> str | None:
@@ -231,10 +289,30 @@ def overall_judgement(
         details=(
             ("class", class_name),
             ("shown criterion", str(shown.quantity)),
+            *margin_details_of(shown),
             ("judged", [str(one.quantity) for one in (*met, *missed)]),
             ("not judged", [str(one.quantity) for one in silent]),
         ),
     )
+
+
+def margin_details(margin: float | None, unit: str) -> tuple[tuple[str, Any], ...]:
+    """How far the statistic is inside its limit, for a judgement's details.
+
+    Parameters
+    ----------
+    margin
+        Distance inside the limit, negative outside; None without data.
+    unit
+        Unit of the margin.
+    """
+    return (("margin", margin), ("margin unit", unit))
+
+
+def margin_details_of(judgement: Judgement) -> tuple[tuple[str, Any], ...]:
+    """The margin of a judgement, to be repeated by the one that rests on it."""
+    details = dict(judgement.details)
+    return margin_details(details.get("margin"), str(details.get("margin unit", "")))
 
 
 def coverage(

@@ -12,29 +12,37 @@ by Student's t. At an initial verification the class is held against 0.8 δ.
 freedom. Older papers use Φ in the second line too; the difference is about a point at
 n = 30. δ is the unrounded closed form, so 7.14 % and 10.92 % where the printed table
 says 7 and 11. Formulas, u, f and the k of 0.8 are confirmed by public texts; the codes'
-meaning and the limits of 3.5 t and 1 t are from memory.
+meaning, the limits of 3.5 t and 1 t, the same k where a system was calibrated with the
+very runs that judge it, and the tolerances of speed and axle spacing are from memory.
+Speed and spacing are shown beside the weights and do not decide the class.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special
 
 from calibration.calc.standards.base import (
     CONFIRMED,
     DEFAULT_CONDITIONS,
+    FROM_MEMORY,
     MIN_RUNS,
     Conditions,
+    EditableValue,
     StandardVerdict,
+    ValuesInUse,
     check_class,
     coverage,
+    margin_details,
     no_data,
     overall_judgement,
     percent,
     too_few,
+    values_in_use,
 )
 from calibration.calc.statistics import summarise, t_quantile
 from calibration.calc.types import (
@@ -81,6 +89,52 @@ CRITERIA = (
     Quantity.SINGLE_AXLE,
     Quantity.AXLE_OF_GROUP,
 )
+
+MOTION_TOLERANCE_PCT: dict[str, float] = {
+    "A(5)": 2.0,
+    "B+(7)": 3.0,
+    "B(10)": 4.0,
+    "C(15)": 6.0,
+    "D+(20)": 8.0,
+    "D(25)": 10.0,
+}
+"""Tolerance of speed, and of axle spacing [% of the reference], by class; classes E
+have none (from memory)."""
+
+_MOTION = (Quantity.SPEED, Quantity.AXLE_SPACING)
+_SOURCE = "COST 323, European WIM Specification, version 3.0"
+
+
+def _motion_key(quantity: Quantity, class_name: str) -> str:
+    return f"{quantity.value.replace(' ', '_')}_{CLASS_NUMBERS[class_name]:g}"
+
+
+VALUES = (
+    EditableValue(
+        "min_vehicle_kg",
+        "lightest vehicle judged, above",
+        MIN_VEHICLE_KG,
+        "kg",
+        _SOURCE,
+    ),
+    EditableValue(
+        "min_axle_kg", "lightest axle load judged, above", MIN_AXLE_KG, "kg", _SOURCE
+    ),
+    *(
+        EditableValue(
+            _motion_key(quantity, name),
+            f"{quantity}, class {name}, tolerance",
+            tolerance,
+            "%",
+            _SOURCE,
+            at_most=100.0,
+        )
+        for quantity in _MOTION
+        for name, tolerance in MOTION_TOLERANCE_PCT.items()
+    ),
+)
+"""Values that an agency may set."""
+
 _RULE = "Estimated confidence π at least the required π0 (COST 323, version 3.0)"
 
 
@@ -126,6 +180,57 @@ def delta_pct(quantity: Quantity, class_number: float) -> float:
     raise ValueError(f"COST 323 has no weight criterion for {quantity}")
 
 
+def class_number_for(quantity: Quantity, delta: float) -> float:
+    """Fractional class number K whose tolerance δ(K) is ``delta``: the exact inverse.
+
+    Parameters
+    ----------
+    quantity
+        Gross weight, axle group, single axle or axle of a group.
+    delta
+        Tolerance δ [%], at least 0; at an initial verification δ/0.8.
+
+    Returns
+    -------
+    float
+        K, not rounded up to a class that has a name.
+
+    Raises
+    ------
+    ValueError
+        When the specification has no criterion for the quantity.
+
+    Notes
+    -----
+    The specification's own inverse for a single axle, δ(δ + 97)/168 below 15 %, is an
+    approximation; this one is not.
+
+    References
+    ----------
+    COST 323, European WIM Specification, version 3.0 (1999).
+
+    Examples
+    --------
+    >>> class_number_for(Quantity.AXLE_GROUP, 13.0)
+    10.0
+    """
+    if quantity is Quantity.GROSS_WEIGHT:
+        return delta
+    if quantity is Quantity.AXLE_GROUP:
+        if delta < 10:
+            return 0.7 * delta
+        return delta - 3 if delta < 33 else delta / 1.1
+    if quantity is Quantity.SINGLE_AXLE:
+        if delta < 15:  # the smaller root of K(85 − K)/50 = δ
+            return (85 - math.sqrt(85**2 - 200 * delta)) / 2
+        return delta - 5 if delta < 30 else delta / 1.2
+    if quantity is Quantity.AXLE_OF_GROUP:
+        if delta < 20:
+            return delta / 2
+        return delta - 10 if delta < 35 else (delta - 5) / 1.2
+    raise ValueError(f"COST 323 has no weight criterion for {quantity}")
+
+
 def required_confidence(
     n: int | None,
     plan: TestPlan = TestPlan.LIMITED_REPRODUCIBILITY,
@@ -150,7 +255,7 @@ def required_confidence(
     COST 323, European WIM Specification, version 3.0 (1999).
     """
     a = 0.0 if n is None else t_quantile(n) / math.sqrt(n)
-    return float(2.0 * stats.norm.cdf(U[plan] / F[environment] - a) - 1.0)
+    return float(2.0 * special.ndtr(U[plan] / F[environment] - a) - 1.0)
 
 
 def estimated_confidence(delta: float, mean: float, sd: float, n: int) -> float:
@@ -172,8 +277,8 @@ def estimated_confidence(delta: float, mean: float, sd: float, n: int) -> float:
     if sd == 0.0:
         return 1.0 if abs(mean) <= delta else 0.0
     a = t_quantile(n) / math.sqrt(n)
-    upper = stats.t.cdf((delta - mean) / sd - a, n - 1)
-    lower = stats.t.cdf((-delta - mean) / sd + a, n - 1)
+    upper = special.stdtr(n - 1, (delta - mean) / sd - a)
+    lower = special.stdtr(n - 1, (-delta - mean) / sd + a)
     return float(upper - lower)
 
 
@@ -212,16 +317,19 @@ class Cost323:
     title: str = "COST 323"
     edition: str = "version 3.0 (1999)"
     standing: str = (
-        "Formulas checked against public texts. Meaning of the test codes and the "
-        "limits of 3.5 t and 1 t from memory: not checked against the document."
+        "Formulas checked against public texts. Meaning of the test codes, the limits "
+        "of 3.5 t and 1 t and the tolerances of speed and spacing "
+        f"{FROM_MEMORY}."
     )
     classes: tuple[str, ...] = tuple(CLASS_NUMBERS)
     default_class: str = "B(10)"
     does_not_cover: str = (
-        "Speed, axle spacing, site class and the make-up of the test sample are not "
-        "judged here; vehicles up to 3.5 t and axle loads up to 1 t are left out. The "
-        "result speaks for these trucks only."
+        "Site class and the make-up of the test sample are not judged here; speed and "
+        "axle spacing are shown and do not decide; light vehicles and axles (up to 3.5 "
+        "t and 1 t unless the agency says otherwise) are left out. The result speaks "
+        "for these trucks only."
     )
+    values: tuple[EditableValue, ...] = VALUES
 
     def judge(
         self,
@@ -239,7 +347,8 @@ class Cost323:
         wanted_class
             For instance "B(10)"; None for the strictest that is met.
         conditions
-            Test plan, environmental plan, and whether it is an initial verification.
+            Test plan, environmental plan, whether it is an initial verification or
+            the runs are those of the calibration itself, and the agency's own values.
 
         Returns
         -------
@@ -248,10 +357,11 @@ class Cost323:
         Raises
         ------
         wimprog.lib.errors.DomainError
-            When there is no such class.
+            When there is no such class, or an agency's value cannot be used.
         """
         wanted = check_class(self, wanted_class)
-        criteria = [_Criterion.of(errors[one], conditions) for one in CRITERIA]
+        values = values_in_use(self, conditions)
+        criteria = [_Criterion.of(errors[one], conditions, values) for one in CRITERIA]
         gross, *_ = criteria
         attained = None
         if gross.is_judged:
@@ -267,7 +377,10 @@ class Cost323:
         fallback = self.classes[-1] if gross.is_judged else self.default_class
         judged = wanted or attained or fallback
         judgements = tuple(one.judgement(judged) for one in criteria)
-        covers, not_covered = coverage(judgements)
+        beside = tuple(
+            _judge_motion(errors[one], judged, conditions, values) for one in _MOTION
+        )
+        covers, not_covered = coverage((*judgements, *beside))
         worst = max(
             (
                 pair
@@ -282,8 +395,12 @@ class Cost323:
             n_runs=len(errors.runs_used),
             class_name=judged,
             rule=f"{_RULE}; the system's class is that of its worst criterion",
-            standing=self.standing,
+            standing=values.standing_with_own(self.standing),
             deciding=worst,
+        )
+        overall = replace(
+            overall,
+            details=(*overall.details, ("smallest class number", _needed(criteria))),
         )
         return StandardVerdict(
             standard=self.key,
@@ -292,18 +409,46 @@ class Cost323:
             judged_class=judged,
             wanted_class=wanted,
             attained_class=attained,
-            judgements=judgements,
+            judgements=(*judgements, *beside),
             overall=overall,
             covers=covers,
             not_covered=not_covered,
             does_not_cover=self.does_not_cover,
-            notes=_notes(errors, conditions),
+            notes=(*_notes(errors, conditions), *values.notes()),
         )
+
+
+def _needed(criteria: list[_Criterion]) -> float | None:
+    """Smallest class number K that the data support, not rounded to a class."""
+    known = [one.class_number for one in criteria if one.class_number is not None]
+    return max(known, default=None)
+
+
+def delta_share(conditions: Conditions) -> float:
+    """Share k of δ that is used: 0.8 at an initial verification, else 1.
+
+    Parameters
+    ----------
+    conditions
+        Where the runs that judge are those of the calibration itself, their bias is
+        gone by construction, and 0.8 is used as well (from memory).
+    """
+    is_narrowed = conditions.is_initial or conditions.is_calibration_sample
+    return INITIAL_K if is_narrowed else 1.0
+
+
+def _standing_of_k(conditions: Conditions) -> str:
+    is_recalled = conditions.is_calibration_sample and not conditions.is_initial
+    return FROM_MEMORY if is_recalled else CONFIRMED
 
 
 def _notes(errors: RunErrors, conditions: Conditions) -> tuple[str, ...]:
     plan, environment = conditions.plan, conditions.environment
-    stage = "initial verification (0.8 δ)" if conditions.is_initial else "in service"
+    stage = "in service"
+    if conditions.is_initial:
+        stage = "initial verification (0.8 δ)"
+    elif conditions.is_calibration_sample:
+        stage = "the runs of the calibration itself (0.8 δ; from memory)"
     notes = [
         f"Test plan {plan} ({plan.meaning}), environment {environment} "
         f"({environment.meaning}), {stage}."
@@ -318,32 +463,37 @@ def _notes(errors: RunErrors, conditions: Conditions) -> tuple[str, ...]:
     return tuple(notes)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Criterion:
     """One criterion's errors with all that does not depend on the class."""
 
     errors: QuantityErrors
     conditions: Conditions
+    values: ValuesInUse
     mean: float | None
     sd: float | None
     pi0: float | None
     delta_min: float | None
 
     @classmethod
-    def of(cls, errors: QuantityErrors, conditions: Conditions) -> _Criterion:
-        heavy = errors.reference_gvw_kg > MIN_VEHICLE_KG
+    def of(
+        cls, errors: QuantityErrors, conditions: Conditions, values: ValuesInUse
+    ) -> _Criterion:
+        vehicle_kg, axle_kg = values["min_vehicle_kg"], values["min_axle_kg"]
+        heavy = errors.reference_gvw_kg > vehicle_kg
         if errors.quantity is not Quantity.GROSS_WEIGHT:
-            heavy = heavy & (errors.reference > MIN_AXLE_KG)
+            heavy = heavy & (errors.reference > axle_kg)
         kept = errors.where(
             np.asarray(heavy, dtype=bool),
-            "All vehicles are up to 3.5 t or all axle loads up to 1 t.",
+            f"All vehicles are up to {vehicle_kg / 1000:g} t or all axle loads up to "
+            f"{axle_kg / 1000:g} t.",
         )
         found = summarise(kept)
         pi0 = delta_min = None
         if kept.n_runs >= MIN_RUNS and found.mean is not None and found.sd is not None:
             pi0 = required_confidence(found.n, conditions.plan, conditions.environment)
             delta_min = smallest_delta_pct(found.mean, found.sd, found.n, pi0)
-        return cls(kept, conditions, found.mean, found.sd, pi0, delta_min)
+        return cls(kept, conditions, values, found.mean, found.sd, pi0, delta_min)
 
     @property
     def is_judged(self) -> bool:
@@ -351,9 +501,16 @@ class _Criterion:
 
     @property
     def k(self) -> float:
-        return INITIAL_K if self.conditions.is_initial else 1.0
+        return delta_share(self.conditions)
 
     @property
+    def class_number(self) -> float | None:
+        """Fractional K of the tolerance that these errors need."""
+        if self.delta_min is None:
+            return None
+        return class_number_for(self.errors.quantity, self.delta_min / self.k)
+
+    @cached_property
     def own_class(self) -> str | None:
         """The strictest class that this criterion alone meets."""
         if not self.is_judged:
@@ -397,6 +554,7 @@ class _Criterion:
                 f"errors need ±{percent(self.delta_min, 2)}, which is class "
                 f"{self.own_class or 'none'}."
             )
+        margin = None if self.delta_min is None else delta - self.delta_min
         interval = None
         if self.delta_min is not None and self.pi0 is not None:
             interval = Interval(-self.delta_min, self.delta_min, self.pi0)
@@ -410,7 +568,7 @@ class _Criterion:
             limit=f"±{percent(delta, 2)} with the required confidence",
             verdict=verdict,
             sentence=sentence,
-            standing=CONFIRMED,
+            standing=self.standing,
             details=(
                 ("statistic", "smallest tolerance"),
                 ("mean", self.mean),
@@ -421,8 +579,74 @@ class _Criterion:
                 ("pi_pct", None if pi is None else 100 * pi),
                 ("delta_min", self.delta_min),
                 ("own class", self.own_class),
+                ("class number", self.class_number),
+                *margin_details(margin, "%"),
             ),
         )
+
+    @property
+    def standing(self) -> str:
+        """Confirmed, but for the agency's own bounds and the k of a calibration."""
+        keys = [k for k in ("min_vehicle_kg", "min_axle_kg") if self.values.is_own(k)]
+        return self.values.standing(*keys, otherwise=_standing_of_k(self.conditions))
+
+
+def _judge_motion(
+    errors: QuantityErrors, class_name: str, conditions: Conditions, values: ValuesInUse
+) -> Judgement:
+    """Speed or axle spacing by the same rule, in per cent; beside the weights."""
+    relative = replace(
+        errors,
+        errors=100.0 * (errors.measured - errors.reference) / errors.reference,
+    )
+    found = summarise(relative)
+    has_limit = class_name in MOTION_TOLERANCE_PCT
+    key = _motion_key(errors.quantity, class_name)
+    delta = delta_share(conditions) * values[key] if has_limit else math.inf
+    interval = margin = pi0 = pi = delta_min = None
+    verdict = Verdict.CANNOT_SAY
+    if found.n == 0:
+        sentence = no_data(errors.why_none)
+    elif found.mean is None or found.sd is None or errors.n_runs < MIN_RUNS:
+        sentence = too_few(errors.n_runs)
+    elif not has_limit:
+        sentence = f"Cannot say: class {class_name} has no tolerance for it."
+    else:
+        pi0 = required_confidence(found.n, conditions.plan, conditions.environment)
+        pi = estimated_confidence(delta, found.mean, found.sd, found.n)
+        delta_min = smallest_delta_pct(found.mean, found.sd, found.n, pi0)
+        interval, margin = Interval(-delta_min, delta_min, pi0), delta - delta_min
+        verdict = Verdict.MEETS if pi >= pi0 else Verdict.MISSES
+        sentence = (
+            f"{'Meets' if pi >= pi0 else 'Misses'} the tolerance beside {class_name}: "
+            f"confidence {percent(100 * pi, 2)} within ±{percent(delta, 2)}, "
+            f"{percent(100 * pi0, 2)} required (n {found.n}). It does not decide the "
+            "class."
+        )
+    limit = f"±{percent(delta, 2)} with the required confidence"
+    return Judgement(
+        quantity=errors.quantity,
+        value=delta_min,
+        unit="%",
+        n=found.n,
+        interval=interval,
+        rule=f"{_RULE}; beside the weights",
+        limit=limit if has_limit else "none for this class",
+        verdict=verdict,
+        sentence=sentence,
+        standing=values.standing(key) if has_limit else FROM_MEMORY,
+        details=(
+            ("statistic", "smallest tolerance"),
+            ("mean", found.mean),
+            ("sd", found.sd),
+            ("error unit", "%"),
+            ("tolerance of the reference", delta if has_limit else None),
+            ("pi0_pct", None if pi0 is None else 100 * pi0),
+            ("pi_pct", None if pi is None else 100 * pi),
+            ("delta_min", delta_min),
+            *margin_details(margin, "%"),
+        ),
+    )
 
 
 STANDARD = Cost323()

@@ -4,7 +4,7 @@ program.
 The interval mean ± t(0.975, n−1)·sd, between which single passes fall, must lie inside
 the limits as a whole. Which items are judged is confirmed by public project
 descriptions; the limits and the rule are from memory and were not checked against the
-document.
+document; what of it is a number can be set by the agency.
 """
 
 from __future__ import annotations
@@ -16,12 +16,21 @@ from calibration.calc.standards.base import (
     FROM_MEMORY,
     MIN_RUNS,
     Conditions,
+    EditableValue,
     StandardVerdict,
+    ValuesInUse,
     check_class,
     coverage,
+    margin_details,
     no_data,
     overall_judgement,
     too_few,
+    values_in_use,
+)
+from calibration.calc.standards.conduct import (
+    run_count_notes,
+    speed_spread_notes,
+    temperature_notes,
 )
 from calibration.calc.statistics import TOLERANCE_SLACK, summarise
 from calibration.calc.types import Quantity, QuantityErrors, RunErrors
@@ -45,17 +54,66 @@ LIMIT_PCT: dict[Quantity, float] = {
 ADVISED_RUNS = 40
 """Two trucks with twenty passes each (from memory)."""
 
+MIN_TEMPERATURE_SPAN_C = 17.0
+"""Span of pavement temperatures aimed at [°C]: 30 °F, about 17 °C (from memory)."""
+
 RESEARCH = "research quality"
-_SPEED = {
-    UnitSystem.US: (KMH_PER_MPH, "±1 mph"),
-    UnitSystem.SI: (2.0, "±2 km/h"),
-}
-_SPACING = {
-    UnitSystem.US: (0.5 * M_PER_FT, "±0.5 ft"),
-    UnitSystem.SI: (0.15, "±150 mm"),
-}
+_SOURCE = "LTPP field validation, research-quality limits"
 _ITEMS = (*LIMIT_PCT, Quantity.SPEED, Quantity.AXLE_SPACING)
 _RULE = "mean ± t·sd wholly inside the limits (LTPP field validation)"
+
+VALUES = (
+    *(
+        EditableValue(
+            quantity.value.replace(" ", "_"),
+            f"{quantity}, limit",
+            limit,
+            "%",
+            _SOURCE,
+            at_most=100.0,
+        )
+        for quantity, limit in LIMIT_PCT.items()
+    ),
+    EditableValue("speed_mph", "speed, limit", 1.0, "mph", _SOURCE),
+    EditableValue("speed_kmh", "speed, limit", 2.0, "km/h", _SOURCE),
+    EditableValue("spacing_ft", "axle spacing, limit", 0.5, "ft", _SOURCE),
+    EditableValue("spacing_mm", "axle spacing, limit", 150.0, "mm", _SOURCE),
+    EditableValue(
+        "advised_runs",
+        "passes of a validation",
+        ADVISED_RUNS,
+        "",
+        _SOURCE,
+        is_whole=True,
+    ),
+    EditableValue(
+        "advised_vehicles", "trucks of a validation", 2, "", _SOURCE, is_whole=True
+    ),
+    EditableValue(
+        "speed_bins", "speeds of a validation", 3, "", _SOURCE, is_whole=True
+    ),
+    EditableValue(
+        "temperature_span",
+        "span of pavement temperatures",
+        MIN_TEMPERATURE_SPAN_C,
+        "°C",
+        _SOURCE,
+    ),
+)
+"""Limits and counts that an agency may set."""
+
+_PRINTED = ValuesInUse("LTPP field validation", VALUES, {})
+# Key and size of its unit in the errors' unit, for the two unit systems.
+_PAIRS = {
+    Quantity.SPEED: {
+        UnitSystem.US: ("speed_mph", KMH_PER_MPH),
+        UnitSystem.SI: ("speed_kmh", 1.0),
+    },
+    Quantity.AXLE_SPACING: {
+        UnitSystem.US: ("spacing_ft", M_PER_FT),
+        UnitSystem.SI: ("spacing_mm", 0.001),
+    },
+}
 
 
 @dataclass(frozen=True)
@@ -69,10 +127,11 @@ class Ltpp:
     classes: tuple[str, ...] = (RESEARCH,)
     default_class: str = RESEARCH
     does_not_cover: str = (
-        "Number and loading of the trucks, spread of speeds and pavement temperatures, "
-        "unclassified vehicles and days of data a year are not judged here. The "
-        "interval speaks for these trucks only."
+        "Loading and suspension of the trucks, the share of unclassified vehicles (at "
+        "most 2 %) and the days of such data in a year (at least 210) are not judged "
+        "here. The interval speaks for these trucks only."
     )
+    values: tuple[EditableValue, ...] = VALUES
 
     def judge(
         self,
@@ -90,7 +149,8 @@ class Ltpp:
         wanted_class
             "research quality", the only one, or None.
         conditions
-            The unit system picks the limits of speed and spacing.
+            The unit system picks the limits of speed and spacing; the agency's own
+            values stand in place of those from memory.
 
         Returns
         -------
@@ -99,27 +159,21 @@ class Ltpp:
         Raises
         ------
         wimprog.lib.errors.DomainError
-            When there is no such class.
+            When there is no such class, or an agency's value cannot be used.
         """
         wanted = check_class(self, wanted_class)
+        values = values_in_use(self, conditions)
         judgements = tuple(
-            _judge_item(errors[item], conditions.unit_system) for item in _ITEMS
+            _judge_item(errors[item], conditions.unit_system, values) for item in _ITEMS
         )
         overall = overall_judgement(
             judgements=judgements,
             n_runs=len(errors.runs_used),
             class_name=RESEARCH,
             rule=f"{_RULE}; every item",
-            standing=self.standing,
+            standing=values.standing_with_own(self.standing),
         )
         covers, not_covered = coverage(judgements)
-        n_runs, n_vehicles = len(errors.runs_used), len(errors.vehicles)
-        notes: tuple[str, ...] = ()
-        if n_runs < ADVISED_RUNS or n_vehicles < 2:
-            notes = (
-                f"{n_runs} runs of {n_vehicles} vehicle{'s' * (n_vehicles != 1)}; a "
-                f"validation is two trucks and {ADVISED_RUNS} passes (from memory).",
-            )
         return StandardVerdict(
             standard=self.key,
             title=self.title,
@@ -132,12 +186,44 @@ class Ltpp:
             covers=covers,
             not_covered=not_covered,
             does_not_cover=self.does_not_cover,
-            notes=notes,
+            notes=(
+                *run_count_notes(
+                    errors,
+                    n_runs=int(values["advised_runs"]),
+                    n_vehicles=int(values["advised_vehicles"]),
+                    test="a validation",
+                    is_own=values.is_own("advised_runs", "advised_vehicles"),
+                ),
+                *speed_spread_notes(errors, n_speeds=int(values["speed_bins"])),
+                *temperature_notes(
+                    errors,
+                    span_c=values["temperature_span"],
+                    unit_system=conditions.unit_system,
+                ),
+                *values.notes(),
+            ),
         )
 
 
+def limit_key(quantity: Quantity, unit_system: UnitSystem) -> str:
+    """Key of the editable value that is the limit of one item.
+
+    Parameters
+    ----------
+    quantity
+        An item that LTPP judges.
+    unit_system
+        Which of the two limits holds for speed and spacing.
+    """
+    if quantity in _PAIRS:
+        return _PAIRS[quantity][unit_system][0]
+    return quantity.value.replace(" ", "_")
+
+
 def limit_of(
-    quantity: Quantity, unit_system: UnitSystem = UnitSystem.US
+    quantity: Quantity,
+    unit_system: UnitSystem = UnitSystem.US,
+    values: ValuesInUse = _PRINTED,
 ) -> tuple[float, str]:
     """The limit of one item, in the unit of its errors, and in words.
 
@@ -147,12 +233,12 @@ def limit_of(
         An item that LTPP judges.
     unit_system
         Which of the two limits holds for speed and spacing.
+    values
+        Editable values in use.
     """
-    if quantity is Quantity.SPEED:
-        return _SPEED[unit_system]
-    if quantity is Quantity.AXLE_SPACING:
-        return _SPACING[unit_system]
-    return LIMIT_PCT[quantity], f"±{LIMIT_PCT[quantity]:g} %"
+    key = limit_key(quantity, unit_system)
+    size = _PAIRS[quantity][unit_system][1] if quantity in _PAIRS else 1.0
+    return values[key] * size, f"±{values.shown(key)}"
 
 
 def _shown(interval: Interval, unit: str, system: UnitSystem) -> str:
@@ -168,10 +254,15 @@ def _shown(interval: Interval, unit: str, system: UnitSystem) -> str:
     return f"{low} and {high} {symbol}"
 
 
-def _judge_item(errors: QuantityErrors, unit_system: UnitSystem) -> Judgement:
-    limit, text = limit_of(errors.quantity, unit_system)
+def _judge_item(
+    errors: QuantityErrors, unit_system: UnitSystem, values: ValuesInUse
+) -> Judgement:
+    limit, text = limit_of(errors.quantity, unit_system, values)
     found = summarise(errors)
     interval = found.single_pass_interval
+    margin = None
+    if interval is not None:
+        margin = limit - max(-interval.low, interval.high)
     if errors.n == 0:
         verdict, sentence = Verdict.CANNOT_SAY, no_data(errors.why_none)
     elif interval is None or errors.n_runs < MIN_RUNS:
@@ -195,13 +286,14 @@ def _judge_item(errors: QuantityErrors, unit_system: UnitSystem) -> Judgement:
         limit=f"{text} for the whole interval",
         verdict=verdict,
         sentence=sentence,
-        standing=FROM_MEMORY,
+        standing=values.standing(limit_key(errors.quantity, unit_system)),
         details=(
             ("statistic", "mean"),
             ("mean", found.mean),
             ("sd", found.sd),
             ("error unit", errors.unit),
             ("tolerance", limit),
+            *margin_details(margin, errors.unit),
         ),
     )
 

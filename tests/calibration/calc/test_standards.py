@@ -23,13 +23,14 @@ from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Verdict
 from wimprog.lib.units import UnitSystem
 
-KEYS = ("astm-e1318", "cost-323", "ltpp")
+KEYS = ("astm-e1318", "cost-323", "ltpp", "nist-hb44", "oiml-r134")
+SLOW = {"speed_kmh": 8.0}  # within every range of use, Type IV's too
 
 
 def test_the_registry_finds_the_modules():
     assert tuple(all_standards()) == KEYS
     assert find_standard(" COST-323 ").title == "COST 323"
-    with pytest.raises(DomainError, match="There are astm-e1318, cost-323, ltpp"):
+    with pytest.raises(DomainError, match="There are astm-e1318, cost-323, ltpp, nist"):
         find_standard("nowhere")
 
 
@@ -79,7 +80,7 @@ def test_too_few_good_runs_are_never_a_pass(key, n):
 
 @pytest.mark.parametrize("key", KEYS)
 def test_ten_good_runs_are_enough(key):
-    verdict = find_standard(key).judge(errors_of([0.5, -0.5] * 5))
+    verdict = find_standard(key).judge(errors_of([0.1, -0.1] * 5, **SLOW))
     assert verdict.verdict is Verdict.MEETS
     assert verdict.attained_class == find_standard(key).classes[0]
 
@@ -88,7 +89,8 @@ def test_ten_good_runs_are_enough(key):
 def test_the_wanted_class_is_judged_and_the_best_named(key):
     standard = find_standard(key)
     lenient = standard.classes[-1]
-    verdict = standard.judge(errors_of([0.5, -0.5] * 20), wanted_class=lenient.upper())
+    runs = errors_of([0.1, -0.1] * 20, **SLOW)
+    verdict = standard.judge(runs, wanted_class=lenient.upper())
     assert verdict.judged_class == verdict.wanted_class == lenient
     assert verdict.attained_class == standard.classes[0]
     with pytest.raises(DomainError, match="has no class “Type IX”"):
@@ -110,6 +112,8 @@ def test_no_data_for_an_item_is_told_and_is_not_a_pass(key):
         set_of({Quantity.GROSS_WEIGHT: [0.5, -0.5] * 20})
     )
     silent = dict(verdict.not_covered)
+    if key == "cost-323":  # shown beside the weights, without a say in the class
+        assert {silent.pop(name)[:10] for name in ("speed", "axle spacing")}
     assert verdict.covers == ("gross weight",)
     assert verdict.verdict is Verdict.MEETS
     assert "Not judged: " in verdict.overall.sentence
