@@ -194,3 +194,22 @@ def test_a_small_drawing_tells_numbers_of_the_table_where_names_have_no_room():
     assert {"2", "7.87 ft", "loop 1"} <= phone
     assert not {"sensor 1 right", "shoulder 7.87 ft"} & phone
     assert "21.00 ft" in page & phone
+
+
+def test_travel_runs_right_and_the_right_edge_lies_below_the_left(layout):
+    root = ET.fromstring(svg(layout))  # noqa: S314
+    lines = {
+        one.findtext(f"{SVG}title"): one
+        for one in root.iter()
+        if one.findtext(f"{SVG}title")
+    }
+    height = {
+        name: float(lines[name].get("y1"))
+        for name in ("lane line, left", "edge line, right", "pavement edge")
+    }
+    assert sorted(height, key=height.get) == list(height)
+    arrow = lines["direction of traffic"].get("d")
+    tail, tip = (float(re.search(rf"{c}([\d.]+) ", arrow)[1]) for c in "ML")
+    assert tail < tip
+    cabinet = float(lines["cabinet"].get("y"))
+    assert cabinet > height["pavement edge"]
