@@ -12,6 +12,7 @@ from PIL import Image
 from installs.models import ElectricalTest, InstallationRecord, Photo, SignOff
 from installs.papers.parts import at_words, head_of, plan_parts
 from installs.selectors import record_page
+from installs.selectors.record_entries import disposition_of
 from installs.selectors.records import ItemView, RecordPage, StageView
 from installs.services import signoff_is_intact
 from sites.models import Program
@@ -135,16 +136,19 @@ def _rows(one: ItemView, zone: str) -> list[list[str]]:
 
 
 def _notes(one: ItemView) -> list[str]:
+    """Reasons given, and what was decided, in the order of the answers."""
     notes = []
     for entry in one.history:
         if entry.reason:
             after = ", after signing" if entry.after_signing else ""
             notes.append(f"{one.item.number}, reason given{after}: {entry.reason}")
-    if one.disposition:
-        notes.append(
-            f"{one.item.number}, {one.disposition.kind} by "
-            f"{one.disposition.decided_by}: {one.disposition.reason}"
-        )
+        decided = disposition_of(entry)
+        if decided is not None:
+            notes.append(
+                f"{one.item.number}, decided on "
+                f"“{entry.answer_words}”: {decided.kind}, by "  # type: ignore[attr-defined]
+                f"{decided.decided_by}: {decided.reason}"
+            )
     return notes
 
 

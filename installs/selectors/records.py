@@ -96,6 +96,11 @@ class ItemView:
         return tuple(one for one in self.photos if one.struck_at is None)
 
     @property
+    def has_photos(self) -> bool:
+        """Whether the photos that it asks for are there."""
+        return len(self.live_photos) >= max(self.spec.photos_needed, 1)
+
+    @property
     def is_open(self) -> bool:
         """Whether the answer waits for a decision or for its rework."""
         kind = DispositionKind(self.disposition.kind) if self.disposition else None
@@ -107,6 +112,14 @@ class ItemView:
         return (
             self.disposition is not None
             and self.disposition.kind == DispositionKind.REJECTED
+        )
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether the answer says all there is to say of it."""
+        return self.entry is not None and self.finding.state in (
+            FindingState.MEETS,
+            FindingState.ANSWERED,
         )
 
     @property

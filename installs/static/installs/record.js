@@ -90,7 +90,11 @@ function place(html, entry) {
   const active = document.activeElement;
   const back = old.contains(active) && active.id;
   old.replaceWith(item);
-  if (back) document.getElementById(back)?.focus({ preventScroll: true });
+  if (back) {
+    const box = document.getElementById(back);
+    const shown = box?.closest("details:not([open])")?.querySelector("summary") ?? box;
+    shown?.focus({ preventScroll: true });
+  }
   if (entry?.refused) item.classList.add("refused");
   return item;
 }
