@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterable
 
 import numpy as np
 
 from installs.calc.survival import weibull_survival
 from installs.calc.types import (
     AcceptanceLimit,
+    DatedReading,
     ElectricalQuantity,
     FleetForecast,
     SurvivalCurve,
@@ -77,24 +79,39 @@ def _trend_points(story: QuantityStory) -> tuple[Point, ...]:
     return tuple(found)
 
 
-def quantity_chart(story: QuantityStory) -> Chart:
-    """Readings of one quantity over the years with their trend and limits."""
-    quantity = story.quantity
-    readings = tuple(
+def _reading_points(
+    readings: Iterable[DatedReading], quantity: ElectricalQuantity, words: str = ""
+) -> tuple[Point, ...]:
+    return tuple(
         Point(
             one.on,
             _scaled(one.value, quantity),
             title=f"{one.on}: {'above ' if one.over_range else ''}"
-            f"{reading_number(one.value)} {quantity.unit}".strip(),
+            f"{reading_number(one.value)} {quantity.unit}{words}".strip(),
         )
-        for one in story.readings
+        for one in readings
     )
+
+
+def quantity_chart(story: QuantityStory) -> Chart:
+    """Readings of one quantity over the years with their trend and limits."""
+    quantity, followed = story.quantity, story.followed
+    readings = _reading_points(story.readings, quantity)
     unit = f"log10 {quantity.unit}" if quantity.on_log_scale else quantity.unit
     line = _trend_points(story)
-    series = [Series("", readings, kind="points")]
+    caption = story.trend.sentence
+    if followed.is_corrected:
+        corrected = _reading_points(followed.readings, quantity, ", corrected")
+        series = [
+            Series("corrected", corrected, kind="points"),
+            Series("as read", readings, kind="points"),
+        ]
+        caption += f" Trend on values {followed.words}."
+    else:
+        series = [Series("", readings, kind="points")]
+        caption += f" As read; {followed.why_not}." if followed.why_not else ""
     if line:
         series.append(Series("trend", line))
-    caption = story.trend.sentence
     if quantity.on_log_scale:
         caption += f" Scale in powers of ten: 3 is 1,000 {quantity.unit}."
     return Chart(

@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
+from installs.calc.reading_text import MOST_TYPED, read_reading
 from installs.calc.types import (
     USUAL_QUANTITIES,
     ElectricalQuantity,
@@ -29,10 +30,8 @@ from installs.models import (
 from installs.services import ReadingInput
 from sites.models import Lane
 from wimprog.lib.forms import FactForm
-from wimprog.lib.units import parse_number
+from wimprog.lib.units import Kind, shown_unit
 
-OVER = (">", "≥", "&gt;")
-TYPED_LENGTH = 32
 SHOWN_VISITS = 10
 
 
@@ -72,43 +71,40 @@ class LocalTimeField(forms.DateTimeField):
 
 
 class ReadingField(forms.CharField):
-    """What a meter showed: a number, or ">" and a number when it was over its range."""
+    """What a meter showed: a number, or ">" and a number when it was over its range.
 
-    def __init__(self, *, quantity: ElectricalQuantity, **options: Any) -> None:
+    In ``unit``, unless another of the quantity's units is written behind the number.
+    """
+
+    def __init__(
+        self, *, quantity: ElectricalQuantity, unit: str | None = None, **options: Any
+    ) -> None:
         options.setdefault("required", False)
         options.setdefault("label", str(quantity).capitalize())
-        options.setdefault("max_length", TYPED_LENGTH)
+        options.setdefault("help_text", quantity.help_text)
+        options.setdefault("max_length", MOST_TYPED)
         options.setdefault(
             "widget",
             forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
         )
         super().__init__(**options)
         self.quantity = quantity
-        self.widget.attrs["data-unit"] = quantity.unit
+        self.unit = quantity.unit if unit is None else unit
+        self.widget.attrs["data-unit"] = self.unit
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)
         if not text:
             return None
-        bare = text
-        over = bare.startswith(OVER)
-        for sign in OVER:
-            bare = bare.removeprefix(sign)
-        bare = bare.strip().removesuffix(self.quantity.unit).strip()
-        if over and not bare:
-            raise ValidationError(
-                "Write the meter's upper end after “>”, such as > 2000."
-            )
         try:
-            number = parse_number(bare)
+            read = read_reading(text, self.quantity, unit=self.unit)
         except ValueError as error:
-            unit = f", in {self.quantity.unit}" if self.quantity.unit else ""
+            unit = f" In {self.unit};" if self.unit else ""
             raise ValidationError(
-                f"{error}{unit}; “>” before it if the meter was over its range."
+                f"{str(error)[:1].upper()}{str(error)[1:]}.{unit} “>” before it if the "
+                "meter was over its range."
             ) from None
-        if number < 0:
-            raise ValidationError(f"“{text}” is below zero; no meter reads that here.")
-        return ReadingInput(value=number, typed=text, over_range=over)
+        return ReadingInput(read.value, read.typed, read.over_range)
 
 
 class SensorForm(FactForm):
@@ -246,11 +242,14 @@ class ElectricalTestForm(FactForm):
             "tested_at",
             "stage",
             "pavement_temp_c",
+            "instrument_used",
             "instrument",
+            "test_voltage_v",
             "tested_by",
             "visit",
             "note",
         ]
+        labels = {"instrument_used": "Instrument", "instrument": "Other instrument"}
         widgets = {"note": forms.Textarea(attrs={"rows": 2})}
 
     def __init__(self, *args: Any, now: dt.datetime, **kwargs: Any) -> None:
@@ -272,13 +271,22 @@ class ElectricalTestForm(FactForm):
             .order_by("-arrived_at")
         )
         self.fields["visit"].empty_label = "not part of a logged visit"  # type: ignore[attr-defined]
+        self.fields["instrument_used"].empty_label = "none of the kept ones"  # type: ignore[attr-defined]
         technology = Technology(installation.sensor.model.technology)
         self.quantities = USUAL_QUANTITIES[technology]
         readings = {
-            self.box(quantity): ReadingField(quantity=quantity)
+            self.box(quantity): ReadingField(
+                quantity=quantity, unit=self._unit(quantity)
+            )
             for quantity in self.quantities
         }
         self.fields = {**readings, **self.fields}
+
+    def _unit(self, quantity: ElectricalQuantity) -> str:
+        """Lengths in the program's units, all else in the quantity's own."""
+        if quantity.unit != "m":
+            return quantity.unit
+        return shown_unit(Kind.LENGTH, self.system).symbol
 
     @staticmethod
     def box(quantity: ElectricalQuantity) -> str:

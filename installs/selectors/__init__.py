@@ -8,8 +8,8 @@ from installs.selectors.electrical import (
     electrical_findings,
     electrical_judgements,
     installation_tests,
-    limits_by_model,
 )
+from installs.selectors.electrical_rules import limits_by_model
 from installs.selectors.lives import (
     Expectation,
     LaneChance,

@@ -15,6 +15,7 @@ from installs import cautions, figures, selectors
 from installs.filters import SensorFilter
 from installs.forms import InstallationEndForm, InstallationForm, SensorForm
 from installs.models import Installation, Sensor, SensorModel
+from installs.selectors.sensor_models import data_sheet_words
 from installs.services import installation_end as end_installation
 from installs.services import sensor_install, sensor_save
 from installs.tables import SENSOR_HEADINGS, SensorTable, sensor_sheet
@@ -54,7 +55,11 @@ def sensor_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """One sensor: facts, lives, electrical tests with trends, chances."""
     sensor = get_object_or_404(Sensor.objects.select_related("model"), pk=pk)
     lives = selectors.sensor_lives(sensor)
-    context: dict[str, Any] = {"sensor": sensor, "lives": lives}
+    context: dict[str, Any] = {
+        "sensor": sensor,
+        "lives": lives,
+        "data_sheet": data_sheet_words(sensor),
+    }
     if lives:
         shown = _chosen_life(lives, request.GET.get("installation", ""))
         tests = selectors.installation_tests(shown)

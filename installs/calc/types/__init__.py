@@ -13,6 +13,7 @@ from installs.calc.types.electrical import (
     DatedReading,
     ElectricalTrend,
     LimitCrossing,
+    QuantityRules,
     TemperatureCoefficient,
     Tolerance,
 )
@@ -66,6 +67,7 @@ __all__ = [
     "LifeOutcome",
     "LifePrior",
     "LimitCrossing",
+    "QuantityRules",
     "SensorForecast",
     "SensorInService",
     "SurvivalCurve",

@@ -112,6 +112,16 @@ class Tolerance:
 
 
 @dataclass(frozen=True)
+class QuantityRules:
+    """All that a quantity of a sensor model is held to; each part may be missing."""
+
+    limit: AcceptanceLimit | None = None
+    data_sheet_tolerance: Tolerance | None = None
+    first_tolerance: Tolerance | None = None
+    coefficient: TemperatureCoefficient | None = None
+
+
+@dataclass(frozen=True)
 class Baseline:
     """The sensor's own first complete readings of a quantity, as one value.
 
