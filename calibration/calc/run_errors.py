@@ -38,7 +38,7 @@ from calibration.calc.wheel_loads import (
 )
 from wimprog.lib.errors import Complaint, UnreadableInput
 
-METHOD_VERSION = "run-errors 1"
+METHOD_VERSION = "run-errors 2"
 """Goes beside every stored result; raised when a number could come out otherwise."""
 
 _NO_REFERENCE_SPEED = "No reference speed was recorded."

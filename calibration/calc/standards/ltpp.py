@@ -11,6 +11,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from calibration.calc.many_sessions import (
+    ManySessions,
+    ManyVerdicts,
+    all_together,
+    many_by_interval,
+)
 from calibration.calc.standards.base import (
     DEFAULT_CONDITIONS,
     FROM_MEMORY,
@@ -203,6 +209,36 @@ class Ltpp:
                 *values.notes(),
             ),
         )
+
+    def judge_many(
+        self,
+        sessions: ManySessions,
+        *,
+        class_name: str,
+        conditions: Conditions = DEFAULT_CONDITIONS,
+    ) -> ManyVerdicts:
+        """Judge many sessions in one pass; the same verdicts as :meth:`judge`.
+
+        Parameters
+        ----------
+        sessions
+            Flat errors.
+        class_name
+            "research quality".
+        conditions
+            As for :meth:`judge`.
+        """
+        values = values_in_use(self, conditions)
+        criteria = [
+            many_by_interval(
+                sessions[item],
+                sessions.n_sessions,
+                limit=limit_of(item, conditions.unit_system, values)[0],
+                min_runs=MIN_RUNS,
+            )
+            for item in _ITEMS
+        ]
+        return all_together(self.key, class_name, criteria)
 
 
 def limit_key(quantity: Quantity, unit_system: UnitSystem) -> str:

@@ -11,9 +11,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from calibration.calc.many_sessions import (
+    ManySessions,
+    ManyVerdicts,
+    all_together,
+    many_by_share,
+)
 from calibration.calc.standards.base import (
     DEFAULT_CONDITIONS,
     FROM_MEMORY,
+    MIN_RUNS,
     Conditions,
     EditableValue,
     StandardVerdict,
@@ -185,6 +192,38 @@ class NistHandbook44:
                 *values.notes(),
             ),
         )
+
+    def judge_many(
+        self,
+        sessions: ManySessions,
+        *,
+        class_name: str,
+        conditions: Conditions = DEFAULT_CONDITIONS,
+    ) -> ManyVerdicts:
+        """Judge many sessions in one pass; the same verdicts as :meth:`judge`.
+
+        Parameters
+        ----------
+        sessions
+            Flat errors.
+        class_name
+            "Class A".
+        conditions
+            As for :meth:`judge`.
+        """
+        values = values_in_use(self, conditions)
+        rules = {item: rule_of(item, conditions.unit_system, values) for item in _ITEMS}
+        criteria = [
+            many_by_share(
+                sessions[item],
+                sessions.n_sessions,
+                tolerance=rule.tolerance,
+                max_outside_pct=rule.max_outside_pct,
+                min_runs=MIN_RUNS,
+            )
+            for item, rule in rules.items()
+        ]
+        return all_together(self.key, class_name, criteria)
 
 
 def rule_of(

@@ -64,7 +64,7 @@ def test_json_is_plain_and_has_no_zero_for_no_data():
     speed = next(one for one in answer["statistics"] if one["quantity"] == "speed")
     assert (speed["n"], speed["mean"], speed["mean_interval"]) == (0, None, None)
     assert speed["why_none"] == "No reference speed was recorded."
-    assert answer["method"] == "run-errors 1"
+    assert answer["method"] == "run-errors 2"
     assert len(answer["statistics"]) == len(Quantity)
     assert answer["vehicle_difference"]["first"] == "T1"
 
