@@ -1,7 +1,6 @@
-"""An installation record as its pages show it: every item judged, every stage placed.
+"""An installation record as its pages show it, in a bounded number of queries.
 
-A bounded number of queries, whatever the size of the record; nothing is stored that
-could grow old.
+Every item is judged and every stage placed anew: nothing is stored that could grow old.
 """
 
 from __future__ import annotations
@@ -10,7 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from installs.calc.record_judging import (
     is_asked,
@@ -124,7 +124,7 @@ class ItemView:
 
     @property
     def n_boxes(self) -> int:
-        """How many numbers are asked for; 0 for words, photos and batches."""
+        """How many numbers are asked for; 0 for words."""
         fixed = self.spec.kind.n_numbers
         return self.spec.points or 1 if fixed is None else fixed
 
@@ -232,12 +232,22 @@ def record_list() -> QuerySet[InstallationRecord]:
     return InstallationRecord.objects.select_related(
         "lane__wim_site", "template", "sensor__model"
     ).annotate(
-        n_items_answered=Count("entries__item", distinct=True),
-        n_stages_signed=Count("signoffs__stage", distinct=True),
-        n_photos=Count(
-            "photos", filter=Q(photos__struck_at__isnull=True), distinct=True
-        ),
+        n_items_answered=_count(ItemEntry.objects.all(), "item"),
+        n_stages_signed=_count(SignOff.objects.all(), "stage"),
+        n_photos=_count(Photo.objects.filter(struck_at__isnull=True), "pk"),
     )
+
+
+def _count(rows: QuerySet[Any], what: str) -> Coalesce:
+    """How many different ones of a record's rows there are, counted by itself."""
+    counted = (
+        rows.filter(record=OuterRef("pk"))
+        .order_by()
+        .values("record")
+        .annotate(n=Count(what, distinct=True))
+        .values("n")
+    )
+    return Coalesce(Subquery(counted, output_field=IntegerField()), 0)
 
 
 def registers() -> dict[str, QuerySet[Any]]:

@@ -47,7 +47,7 @@ from installs.selectors.record_facts import (
 )
 from wimprog.lib import clock
 from wimprog.lib.errors import Complaint, DomainError
-from wimprog.lib.units import parse_number
+from wimprog.lib.units import UnitSystem, parse_number
 
 Numbers = Sequence[tuple[str, str]]
 MOST_NUMBERS = 200
@@ -156,6 +156,7 @@ def answer_save(
             observed_at=_not_ahead(observed_at),
             entered_by=by,
         ),
+        facts.system,
     )
     repeated = ItemEntry.objects.filter(client_id=client_id).first()
     if repeated is not None:
@@ -237,7 +238,11 @@ def name_of(user: Any) -> str:
 
 
 def _entry(
-    spec: ItemSpec, numbers_typed: Numbers, answer: str, entry: ItemEntry
+    spec: ItemSpec,
+    numbers_typed: Numbers,
+    answer: str,
+    entry: ItemEntry,
+    system: UnitSystem,
 ) -> ItemEntry:
     """The entry with its numbers read and its words checked."""
     answer = answer.strip()
@@ -253,7 +258,7 @@ def _entry(
             raise DomainError(
                 f"“{spec.prompt}” asks for numbers; write other words as its reason."
             )
-        entry.numbers, entry.typed, over = _numbers(spec, numbers_typed)
+        entry.numbers, entry.typed, over = _numbers(spec, numbers_typed, system)
         entry.over_range = over or entry.over_range
     elif spec.kind is ItemKind.BATCH:
         if entry.batch is None:
@@ -288,7 +293,7 @@ def _words(spec: ItemSpec, answer: str, reason: str) -> str:
 
 
 def _numbers(
-    spec: ItemSpec, numbers_typed: Numbers
+    spec: ItemSpec, numbers_typed: Numbers, system: UnitSystem
 ) -> tuple[list[float], list[list[str]], bool]:
     """Numbers in the item's own unit, text and unit as typed, and "over range".
 
@@ -309,16 +314,14 @@ def _numbers(
     numbers, typed, over, complaints = [], [], False, []
     for place, (text, unit) in enumerate(numbers_typed, start=1):
         try:
-            number, unit, above = _number(spec, text, unit)
+            number, unit, above = _number(spec, text, unit, system)
         except ValueError as error:
             complaints.append(
                 Complaint(
                     f"{error}.",
                     field=f"{spec.prompt}, number {place}" if n > 1 else spec.prompt,
                     value=text,
-                    expected=f"a number in {unit or 'the unit shown'}"
-                    if unit
-                    else "a number",
+                    expected=f"a number in {unit}" if unit else "a number",
                 )
             )
             continue
@@ -334,18 +337,16 @@ def _numbers(
     return numbers, typed, over
 
 
-def _number(spec: ItemSpec, text: str, unit: str) -> tuple[float, str, bool]:
+def _number(
+    spec: ItemSpec, text: str, unit: str, system: UnitSystem
+) -> tuple[float, str, bool]:
     """One number in the item's unit, the unit it was typed in, and "above"."""
     if spec.quantity is not None:
         read = read_reading(text, spec.quantity, unit=unit or None)
         # a unit written behind the number is part of the text
         own = unit or spec.quantity.unit
         return read.value, own if _is_bare(text) else "", read.over_range
-    if not unit:
-        from sites.selectors import program_get
-        from wimprog.lib.units import UnitSystem
-
-        unit = unit_shown(spec, UnitSystem(program_get().unit_system))
+    unit = unit or unit_shown(spec, system)
     (number,) = numbers_si(spec, (parse_number(text),), (unit,))
     return number, unit, False
 

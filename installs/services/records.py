@@ -27,7 +27,6 @@ from installs.models import (
 )
 from installs.selectors.record_facts import record_facts
 from installs.selectors.records import ItemView, RecordPage, page_of
-from installs.services.answers import answer_save as answer_save
 from installs.services.answers import name_of, open_record
 from installs.services.road import ReadingInput, sensor_install, test_record
 from installs.services.signing import ACCEPT, refuse_unsigned

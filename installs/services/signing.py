@@ -8,6 +8,7 @@ import json
 import uuid
 from collections.abc import Mapping
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -194,8 +195,6 @@ def _item_truth(one: ItemView, record: InstallationRecord) -> dict[str, Any]:
 
 
 def _entry_truth(one: ItemView, record: InstallationRecord) -> dict[str, Any]:
-    from zoneinfo import ZoneInfo
-
     entry = one.entry
     assert entry is not None  # noqa: S101 - told to the type checker
     answer = answer_of(entry, zone=ZoneInfo(record.lane.wim_site.time_zone))
