@@ -31,7 +31,9 @@ class SurveyTable(Table):
     surveyed_by = tables.Column("By")
     wanted_type = tables.Column("Wanted")
     verdict = tables.Column(empty_values=(), orderable=False)
-    fails_first = tables.Column("Fails first", empty_values=(), orderable=False)
+    fails_first = tables.Column(
+        "Fails first, or is closest to it", empty_values=(), orderable=False
+    )
 
     class Meta(Table.Meta):
         empty_text = "No survey matches."

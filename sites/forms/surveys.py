@@ -16,7 +16,7 @@ from sites.calc.survey_bounds import BOUNDS, doubt_of
 from sites.forms.places import DateInput, PlaceForm
 from sites.models import SURVEY_GROUPS, Lane, Site, SiteSurvey
 from wimprog.lib.forms import MeasureField
-from wimprog.lib.units import Kind, Typed, UnitSystem
+from wimprog.lib.units import Kind, Typed, UnitSystem, parse_number
 
 WHERE = (
     "wim_site",
@@ -30,6 +30,21 @@ WHERE = (
 )
 WHEN = ("surveyed_on", "surveyed_by", "wanted_type")
 _MEASURED = tuple(name for _, names in SURVEY_GROUPS for name in names)
+
+
+class PlainNumberField(forms.CharField):
+    """A number without a unit to turn, as people type it (1,200; −0.5)."""
+
+    widget = forms.TextInput(attrs={"autocomplete": "off"})
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            return parse_number(text)
+        except ValueError as error:
+            raise forms.ValidationError(f"{error}.") from None
 
 
 class SurveyForm(PlaceForm):
@@ -59,6 +74,8 @@ class SurveyForm(PlaceForm):
             elif isinstance(self.fields[name], forms.TypedChoiceField):
                 first = self.fields[name].choices[1:]  # type: ignore[attr-defined]
                 self.fields[name].choices = [("", "not seen"), *first]  # type: ignore[attr-defined]
+            elif isinstance(self.fields[name], forms.FloatField):
+                self._plain_number(name)
         self.fields["wim_site"].empty_label = "none: a candidate place"  # type: ignore[attr-defined]
         lanes = Lane.objects.select_related("wim_site")
         if self.instance.wim_site_id and not self.is_bound:
@@ -80,6 +97,15 @@ class SurveyForm(PlaceForm):
         )
         kept = getattr(self.instance, name)
         self.initial[name] = {True: "yes", False: "no"}.get(kept, "")
+
+    def _plain_number(self, name: str) -> None:
+        """Show 4, not 4.0, and take numbers as people type them."""
+        kept = getattr(self.instance, name)
+        self.initial[name] = "" if kept is None else f"{kept:g}"
+        field = self.fields[name]
+        self.fields[name] = PlainNumberField(
+            label=field.label, help_text=field.help_text, required=False
+        )
 
     @property
     def groups(self) -> Iterator[tuple[str, str, list[forms.BoundField]]]:

@@ -100,7 +100,8 @@ def test_a_survey_is_kept_as_typed_and_judged(client_for, technician, world):
     assert kept.deflection_hundredths_mm == pytest.approx(6 * 2.54)
     assert (kept.curve_is_straight, kept.plate_passes) == (True, False)
     assert (kept.cross_slope_pct, kept.flow) == (None, "")
-    assert kept.study == "Route 14 renewal"
+    assert (kept.study, kept.grade_pct) == ("Route 14 renewal", -0.5)
+    assert kept.trucks_per_day == 1200
     page = text(client.get(kept.get_absolute_url()))
     assert "12.0 ft" in page
     assert "not measured" in page
@@ -125,6 +126,7 @@ def test_a_survey_is_kept_as_typed_and_judged(client_for, technician, world):
         ({"iri_m_per_km": "1.5"}, "iri_m_per_km", "Was it measured in m/km?"),
         ({"speed_p85_kmh": "105"}, "speed_p85_kmh", "Was it measured in km/h?"),
         ({"grade_pct": "40"}, "grade_pct", "40 % cannot be"),
+        ({"trucks_per_day": "12,5"}, "trucks_per_day", "without guessing"),
         ({"lane_width_m": "12,5"}, "lane_width_m", "without guessing"),
         ({"curve_radius_m": "6000"}, None, "said to be straight"),
         ({"place": ""}, "place", "Name the candidate place"),
