@@ -284,7 +284,8 @@ def _finish(
     quantity: Quantity, items: _Items, order: dict[str, int], why_none: str
 ) -> QuantityErrors:
     """Put the items in the order of the runs and compute their errors."""
-    sort = sorted(range(len(items.runs)), key=lambda i: order[items.runs[i]])
+    places = np.array([order[run] for run in items.runs], dtype=np.int64)
+    sort = np.argsort(places, kind="stable").tolist()
 
     def ordered(pieces: list[FloatArray]) -> FloatArray:
         whole = np.concatenate(pieces) if pieces else np.empty(0)

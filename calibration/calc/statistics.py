@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import stats
+from scipy import special, stats
 
 from calibration.calc.types import (
     ErrorStatistics,
@@ -107,7 +107,7 @@ def t_quantile(n: int, *, level: float = 0.95) -> float:
     """
     if n < 2:
         raise ValueError(f"n is {n}; a spread needs at least 2 observations")
-    return float(stats.t.ppf(0.5 + level / 2.0, n - 1))
+    return float(special.stdtrit(n - 1, 0.5 + level / 2.0))
 
 
 def binomial_interval(n_within: int, n: int, *, level: float = 0.95) -> Interval:
@@ -136,8 +136,13 @@ def binomial_interval(n_within: int, n: int, *, level: float = 0.95) -> Interval
     """
     if not 0 <= n_within <= n or n < 1:
         raise ValueError(f"{n_within} of {n} is not a share")
-    found = stats.binomtest(n_within, n).proportion_ci(level, "exact")
-    return Interval(float(found.low), float(found.high), level)
+    tail = (1.0 - level) / 2.0
+    low, high = 0.0, 1.0
+    if n_within > 0:
+        low = float(special.betaincinv(n_within, n - n_within + 1, tail))
+    if n_within < n:
+        high = float(special.betaincinv(n_within + 1, n - n_within, 1.0 - tail))
+    return Interval(low, high, level)
 
 
 def summarise(errors: QuantityErrors, *, level: float = 0.95) -> ErrorStatistics:

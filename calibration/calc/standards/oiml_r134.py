@@ -19,7 +19,7 @@ Recommendation of legal metrology asks much more of an instrument than this.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -319,16 +319,15 @@ def two_axle_errors(errors: RunErrors) -> QuantityErrors:
 def _is_two_axle(errors: RunErrors, loads: QuantityErrors) -> NDArray[np.bool_]:
     """For each load: does its vehicle have two axles?"""
     axles = errors[Quantity.AXLE]
-    parts: dict[tuple[str, float], set[str]] = defaultdict(set)
-    for vehicle, mass_kg, part in zip(
-        axles.vehicles, axles.reference_gvw_kg, axles.parts, strict=True
-    ):
-        parts[vehicle, float(mass_kg)].add(part)
+    parts = set(
+        zip(axles.vehicles, axles.reference_gvw_kg.tolist(), axles.parts, strict=True)
+    )
+    counts = Counter((vehicle, mass_kg) for vehicle, mass_kg, _ in parts)
     return np.array(
         [
-            len(parts[vehicle, float(mass_kg)]) == 2
-            for vehicle, mass_kg in zip(
-                loads.vehicles, loads.reference_gvw_kg, strict=True
+            counts[pair] == 2
+            for pair in zip(
+                loads.vehicles, loads.reference_gvw_kg.tolist(), strict=True
             )
         ],
         dtype=bool,
