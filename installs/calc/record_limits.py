@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from installs.calc.types import AcceptanceLimit, ElectricalQuantity, Tolerance
 from installs.calc.types.judging import (
     Answer,
     CureLine,
@@ -84,6 +85,45 @@ def _model_limit(spec: ItemSpec, own: Limit, context: JudgingContext) -> Limit:
     if not own.is_open:
         trouble += "; the template's stand"
     return replace(own, trouble=trouble)
+
+
+def with_data_sheet(
+    quantity: ElectricalQuantity,
+    limit: AcceptanceLimit | None,
+    data_sheet: float | None,
+    tolerance: Tolerance | None,
+) -> AcceptanceLimit | None:
+    """The model's limit and the sensor's own data sheet as one: the tighter sides.
+
+    Parameters
+    ----------
+    limit
+        Of the sensor model; None where none is entered.
+    data_sheet, tolerance
+        Value on the sensor's own data sheet [unit of the quantity] and how near to it
+        a reading should be.
+
+    Returns
+    -------
+    AcceptanceLimit or None
+        The model's alone where the sheet says nothing, or where the two exclude each
+        other; None where neither says anything.
+    """
+    if data_sheet is None or tolerance is None:
+        return limit
+    sides = (tolerance.low, tolerance.high)
+    low, high = (None if side is None else side * data_sheet for side in sides)
+    sheet = (
+        f"{tolerance.words} its data sheet's {data_sheet:g} {quantity.unit}".rstrip()
+    )
+    source = f"{sheet} ({tolerance.source})"
+    if limit is not None:
+        low = max((one for one in (low, limit.low) if one is not None), default=None)
+        high = min((one for one in (high, limit.high) if one is not None), default=None)
+        source = f"{limit.source}; {source}"
+    if low is not None and high is not None and low > high:
+        return limit
+    return AcceptanceLimit(low, high, source, tolerance.standing)
 
 
 def _cure_limit(spec: ItemSpec, own: Limit, context: JudgingContext) -> Limit:

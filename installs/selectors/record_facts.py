@@ -7,7 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
-from installs.calc.record_limits import PAVEMENT_TEMPERATURE, RESIN_BATCH
+from installs.calc.record_limits import (
+    PAVEMENT_TEMPERATURE,
+    RESIN_BATCH,
+    with_data_sheet,
+)
 from installs.calc.types import AcceptanceLimit, ElectricalQuantity
 from installs.calc.types.judging import (
     USUAL_SPEED_KMH,
@@ -30,7 +34,7 @@ from installs.models import (
     TemplateStage,
     WorkSettings,
 )
-from installs.selectors.electrical import limits_by_model
+from installs.selectors.electrical_rules import data_sheet_values, rules_by_model
 from installs.selectors.plans import work_settings_get
 from sites.models import Program
 from sites.selectors import program_get
@@ -153,8 +157,16 @@ def item_facts(pk: int, item: TemplateItem) -> RecordFacts:
 def _model_limits(record: InstallationRecord) -> Mapping[str, AcceptanceLimit]:
     if record.sensor is None:
         return {}
-    model_id = record.sensor.model_id
-    return limits_by_model([model_id]).get(model_id, {})
+    sensor = record.sensor
+    sheet = data_sheet_values(sensor.data_sheet)
+    rules = rules_by_model([sensor.model_id])[sensor.model_id]
+    found = {
+        str(quantity): with_data_sheet(
+            quantity, one.limit, sheet.get(quantity), one.data_sheet_tolerance
+        )
+        for quantity, one in rules.items()
+    }
+    return {word: limit for word, limit in found.items() if limit is not None}
 
 
 def _cure_rows(tables: Iterable[int | None]) -> dict[int, list[CuringRow]]:

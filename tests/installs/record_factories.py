@@ -193,7 +193,8 @@ def large_record(
             items.append({**spec, "key": f"{spec['key']}-{n}-{place}"})
         stages.append((f"stage-{n + 1}", ["inspector"], items))
     make_template(stages, technology)
-    record = make_record(by, technology=technology)
+    sensor = factories.SensorFactory.create(model__technology=technology)
+    record = make_record(by, technology=technology, sensor=sensor)
     meter = instrument(serial=f"IT-{record.pk:02d}")
     items = list(
         models.TemplateItem.objects.filter(stage__template_id=record.template_id)

@@ -261,6 +261,43 @@ def test_readings_are_held_to_the_sensor_model(program, held_clock, technician):
     assert str(sensor.model) in one.limit_source_words
 
 
+def test_readings_are_held_to_the_sensors_own_data_sheet(
+    program, held_clock, technician
+):
+    capacitance = {
+        **make.INSULATION,
+        "key": "bench-capacitance",
+        "quantity": "capacitance",
+        "low": None,
+    }
+    make.make_template([("bench-test", ["inspector"], [capacitance])])
+    sensor = factories.SensorFactory.create(data_sheet={"capacitance": "8.00"})
+    ElectricalLimit.objects.create(
+        sensor_model=sensor.model,
+        quantity="capacitance",
+        data_sheet_tolerance_pct=10.0,
+        source="maker's sheet (invented)",
+    )
+    record = make.make_record(technician, sensor=sensor)
+    meter = make.instrument()
+    # 8 nF ± 10 % is 7.2 to 8.8 nF
+    low = make.answer(record, "bench-capacitance", technician, "7.1", instrument=meter)
+    assert low.finding.state is FindingState.MISSES
+    good = make.answer(
+        record,
+        "bench-capacitance",
+        technician,
+        "7250 pF",
+        instrument=meter,
+        seen=low.entry.pk,
+        reason="clip was loose",
+    )
+    assert good.finding.state is FindingState.MEETS
+    one = _item(record, "bench-capacitance")
+    assert one.limit_words == "7.2 nF to 8.8 nF"
+    assert "its data sheet's 8 nF" in one.limit_source_words
+
+
 def test_a_contract_limit_takes_the_place_of_all_others_and_says_so(
     record, technician, manager
 ):

@@ -19,9 +19,9 @@ from installs.calc.record_judging import (
     limit_source_words,
     limit_words,
 )
-from installs.calc.record_limits import numbers_si
+from installs.calc.record_limits import numbers_si, with_data_sheet
 from installs.calc.record_progress import stage_progress
-from installs.calc.types import AcceptanceLimit, ElectricalQuantity
+from installs.calc.types import AcceptanceLimit, ElectricalQuantity, Tolerance
 from installs.calc.types.judging import (
     CureLine,
     CureRules,
@@ -309,6 +309,24 @@ def test_a_model_without_limits_is_said_and_asks_for_no_decision():
     assert found.state is FindingState.CANNOT_SAY
     assert not found.needs_disposition
     assert "no limit of the insulation resistance is entered" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("limit", "sheet", "low", "high"),
+    [
+        (None, 8.0, 6.4, 9.6),  # 8 nF ± 20 %
+        (AcceptanceLimit(7.0, None, "m"), 8.0, 7.0, 9.6),
+        (AcceptanceLimit(5.0, 9.0, "m"), 8.0, 6.4, 9.0),
+        (AcceptanceLimit(10.0, 12.0, "m"), 8.0, 10.0, 12.0),  # they exclude each other
+        (AcceptanceLimit(5.0, 9.0, "m"), None, 5.0, 9.0),
+    ],
+)
+def test_the_sensors_own_data_sheet_narrows_its_models_limits(limit, sheet, low, high):
+    quantity = ElectricalQuantity.CAPACITANCE
+    within = Tolerance.within_pct(20.0, "maker")
+    held = with_data_sheet(quantity, limit, sheet, within)
+    assert (held.low, held.high) == pytest.approx((low, high))
+    assert with_data_sheet(quantity, None, None, within) is None
 
 
 def test_a_reading_without_its_instrument_is_weak():
