@@ -87,6 +87,13 @@ _RULES = {
     LimitRule.SENSOR_MODEL: "the sensor model’s limits come first",
 }
 
+#: What passes where nothing is asked of the answer.
+_OPEN = {
+    ItemKind.YES_NO: "either answer",
+    ItemKind.CHOICE: "any of them",
+    ItemKind.TEXT: "any words",
+}
+
 
 # --- one item ------------------------------------------------------------------------
 
@@ -121,21 +128,26 @@ def item_row(
 ) -> ItemRow:
     """An item in words; ``prompts`` of all items by key, for its condition."""
     spec = spec_of_item(item)
-    fixed = replace(spec, limit_rule=LimitRule.FIXED)
-    whose = f"{item.limit_source}"
-    if item.limit_reference:
-        whose = f"{whose}: {item.limit_reference}"
+    passes = limit_words(
+        replace(spec, limit_rule=LimitRule.FIXED), JudgingContext(system=system)
+    )
     only_if = ""
     if item.only_if_key:
         asked = prompts.get(item.only_if_key, item.only_if_key)
         only_if = f"only if “{asked}” is “{item.only_if_answer}”"
     return ItemRow(
         item=item,
-        passes=limit_words(fixed, JudgingContext(system=system)),
-        whose=whose,
+        passes=passes or _OPEN.get(spec.kind, "no limit set"),
+        whose=_whose(item) if passes or item.limit_reference else "",
         rule=_RULES[spec.limit_rule],
         only_if=only_if,
     )
+
+
+def _whose(item: TemplateItem) -> str:
+    if not item.limit_reference:
+        return item.limit_source
+    return f"{item.limit_source}: {item.limit_reference}"
 
 
 def items_in_order(template: StageTemplate) -> list[TemplateItem]:
