@@ -2,8 +2,10 @@
 
 import os
 import shutil
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
@@ -31,3 +33,11 @@ def browser_type_launch_args(browser_type_launch_args):
 @pytest.fixture(scope="session")
 def browser_context_args(browser_context_args):
     return {**browser_context_args, "viewport": {"width": 1280, "height": 900}}
+
+
+def make_roles() -> None:
+    """The groups with all their permissions; a flush between tests takes them away."""
+    for name in ("0002_roles", "0003_roles_of_installing", "0004_roles_of_surveys"):
+        module = import_module(f"quality.migrations.{name}")
+        for step in module.Migration.operations:
+            step.code(apps, None)

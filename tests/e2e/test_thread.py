@@ -7,6 +7,8 @@ import pytest
 from django.conf import settings
 from playwright.sync_api import Page, expect
 
+from tests.e2e.conftest import make_roles
+
 pytestmark = [pytest.mark.e2e, pytest.mark.django_db(transaction=True)]
 SAMPLE = Path(settings.BASE_DIR) / "fixtures" / "samples" / "orrin_w2016.wgt"
 
@@ -14,12 +16,9 @@ SAMPLE = Path(settings.BASE_DIR) / "fixtures" / "samples" / "orrin_w2016.wgt"
 @pytest.fixture
 def people(transactional_db):
     """The groups and two of the cast; a flush between tests takes groups away."""
-    from importlib import import_module
-
-    from django.apps import apps
     from django.contrib.auth.models import Group, User
 
-    import_module("quality.migrations.0002_roles").make_groups(apps, None)
+    make_roles()
     for name, group in (("manager", "program manager"), ("analyst", "analyst")):
         user = User.objects.create_user(name, password="roadside-tests-only")
         user.groups.add(Group.objects.get(name=group))

@@ -7,6 +7,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.e2e.conftest import make_roles
 from wimprog.demo.loader import PASSWORD, build
 
 pytestmark = [pytest.mark.e2e, pytest.mark.django_db(transaction=True)]
@@ -17,13 +18,9 @@ PHONE = {"width": 390, "height": 844}
 @pytest.fixture
 def demo(transactional_db, settings, tmp_path):
     """The small demo in the live server's database."""
-    from importlib import import_module
-
-    from django.apps import apps
-
     settings.AS_OF = AS_OF.isoformat()
     settings.RECORD_STORE = tmp_path / "store"
-    import_module("quality.migrations.0002_roles").make_groups(apps, None)
+    make_roles()
     build(small=True, as_of=AS_OF, folder=tmp_path, progress=lambda text: None)
 
 
