@@ -240,6 +240,7 @@ class ItemForm(forms.ModelForm):
             "required": "It has to be answered",
             "least_photos": "Photos at least",
         }
+        help_texts = {"limit_reference": "Where the limit can be read."}
 
     def __init__(
         self,
@@ -253,6 +254,7 @@ class ItemForm(forms.ModelForm):
         self._limit_boxes(UnitSystem(system))
         self._answer_boxes()
         self._condition_box(earlier)
+        self.order_fields([*self.Meta.fields, "only_if", "why"])
         wanted = {*COMMON, *BOXES[self.kind], "why"}
         for name in set(self.fields) - wanted:
             del self.fields[name]
@@ -265,10 +267,10 @@ class ItemForm(forms.ModelForm):
         labels = {
             "low": "At least",
             "high": "At most",
-            "largest_range": "All within",
+            "largest_range": "Its numbers differ by at most",
         }
         helps = {
-            "largest_range": "Largest difference between two of its numbers.",
+            "largest_range": "Between any two of them.",
             "high": "Out of square at the far edge of the lane; empty takes the "
             "tolerance of the work settings."
             if self.kind is ItemKind.TRIANGLE

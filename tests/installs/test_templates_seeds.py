@@ -96,6 +96,13 @@ def test_each_item_can_be_asked(name):
 
 
 @pytest.mark.parametrize("name", WHOLE)
+def test_no_number_of_ours_is_said_to_be_the_makers_or_the_contracts(name):
+    for item in items_of(name):
+        if {"low", "high", "largest_range"} & set(item):
+            assert item.get("limit_source") not in ("maker", "contract"), item["key"]
+
+
+@pytest.mark.parametrize("name", WHOLE)
 def test_hidden_work_is_seen_by_two_and_the_engineer_accepts(name):
     roles = {stage["key"]: stage["sign_roles"] for stage in SEEDS[name]["stages"]}
     for hidden in ("exit-hole", "saw-cutting", "cleaning", "setting", "pouring"):
