@@ -145,6 +145,11 @@ def sign(
     )
 
 
+def new_mark() -> uuid.UUID:
+    """A mark as a page makes one for each answer and photo."""
+    return uuid.uuid4()
+
+
 def instrument(**parts: Any) -> models.Instrument:
     """An insulation tester inside its calibration."""
     return models.Instrument.objects.create(
