@@ -13,81 +13,14 @@ from installs.calc.layout.types import ElementKind
 from installs.calc.plausible import (
     USUAL_OF_ELEMENT,
     USUAL_OF_PLAN,
-    Usual,
-    unit_question,
 )
 from installs.calc.types import Technology
-from installs.forms.workshop import NumberField, plain
+from installs.forms.fine import FineFactForm, NumberField
 from installs.models import ArrayPlan, PlanElement
-from wimprog.lib.forms import FactForm
-from wimprog.lib.units import Kind, Typed, UnitSystem, shown_unit
+from wimprog.lib.units import UnitSystem
 
 BLANK_ELEMENTS = 3
 MOST_ELEMENTS = 60
-
-
-class FineFactForm(FactForm):
-    """A fact form for work with a tape: finer digits, and rounding changes nothing.
-
-    Where nobody typed a value, its box shows it to the third place; sent back as it
-    was, the stored value stays what it was.
-    """
-
-    def _shown(self, name: str, kind: Kind, *, many: bool) -> str:
-        value = getattr(self.instance, name, None)
-        unit = shown_unit(kind, self.system)
-        typed = self.instance.typed(name)
-        if many or value is None or (typed is not None and typed.unit == unit.symbol):
-            return super()._shown(name, kind, many=many)
-        return plain(round(unit.from_si(value), 3))
-
-    @property
-    def changed_texts(self) -> list[str]:
-        """The boxes whose text is not the one that the page was sent out with."""
-        return [
-            name
-            for name in self.fields
-            if name != "why" and self._text(name) != self._first_text(name)
-        ]
-
-    def _text(self, name: str) -> str:
-        sent = self.fields[name].widget.value_from_datadict(
-            self.data, self.files, self.add_prefix(name)
-        )
-        return "" if sent in (None, False) else str(sent).strip()
-
-    def _first_text(self, name: str) -> str:
-        first = self[name].initial
-        first = self.fields[name].prepare_value(first)
-        return "" if first in (None, False) else str(first).strip()
-
-    def clean(self) -> dict[str, Any] | None:
-        found = super().clean()
-        self.typed_now = {
-            name: value
-            for name, value in self.cleaned_data.items()
-            if isinstance(value, Typed) and name in self.changed_texts
-        }
-        return found
-
-    def _post_clean(self) -> None:
-        changed = self.changed_texts
-        for name in self.measures:
-            kept = name in self.cleaned_data and name not in changed
-            if kept and not self.instance.typed(name):
-                self.cleaned_data[name] = getattr(self.instance, name)
-        super()._post_clean()
-
-    def questions(self, usual: dict[str, Usual], of: str = "") -> list[str]:
-        """What was typed now and looks like a number in another unit."""
-        asked = []
-        for name, typed in getattr(self, "typed_now", {}).items():
-            if name in usual:
-                what = f"{self.fields[name].label}".lower() + (
-                    f" of {of}" if of else ""
-                )
-                asked.append(unit_question(what, typed, usual[name]))
-        return [question for question in asked if question]
 
 
 class PlanStartForm(forms.Form):
@@ -183,6 +116,12 @@ class PlanElementForm(FineFactForm):
 
 class BaseElements(forms.BaseInlineFormSet):
     """All elements of one plan; two of them may swap their names."""
+
+    def add_fields(self, form: Any, index: int | None) -> None:
+        """Say plainly what the last box of a row does."""
+        super().add_fields(form, index)
+        if "DELETE" in form.fields:
+            form.fields["DELETE"].label = "Take out"
 
     def validate_unique(self) -> None:
         """Each name stands once on the sheet."""

@@ -9,7 +9,7 @@ from django import forms
 from django.forms import BoundField
 
 from installs.calc.layout.types import BetweenRows, MeasuredTriangle
-from installs.forms.workshop import NumberField, plain
+from installs.forms.fine import NumberField, fine_text, plain
 from installs.models import CuringTable
 from wimprog.lib.forms import MeasureField
 from wimprog.lib.units import (
@@ -91,7 +91,7 @@ class Reckoner(forms.Form):
         unit = shown_unit(self.kinds[name], self.system)
         if typed is not None and typed.unit == unit.symbol:
             return typed.text
-        return plain(round(unit.from_si(value), 3))
+        return fine_text(value, unit)
 
     def si(self, name: str) -> float | None:
         """What was typed in a box, in SI; None when it was left empty."""

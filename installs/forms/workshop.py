@@ -5,66 +5,24 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 from django.forms import BoundField
 
 from installs.calc.layout.types import WorkStep
+from installs.forms.fine import (
+    FineFactForm,
+    NumberField,
+    PercentField,
+    fine_text,
+    plain,
+)
 from installs.models import CuringRow, CuringTable, WorkSettings
-from wimprog.lib.forms import FactForm, MeasureField
-from wimprog.lib.units import Kind, UnitSystem, parse_number, shown_unit
+from wimprog.lib.forms import MeasureField
+from wimprog.lib.units import Kind, UnitSystem, shown_unit
 
 BLANK_ROWS = 3
 
 
-def plain(value: float) -> str:
-    """A number as it goes back into its box, without needless digits."""
-    return f"{value:.9g}"
-
-
-class NumberField(forms.CharField):
-    """A number without a unit of its own, typed as people type numbers."""
-
-    def __init__(self, *, symbol: str = "", **options: Any) -> None:
-        options.setdefault(
-            "widget",
-            forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        )
-        super().__init__(**options)
-        if symbol:
-            self.widget.attrs["data-unit"] = symbol
-
-    def prepare_value(self, value: Any) -> Any:
-        return plain(value) if isinstance(value, float) else value
-
-    def to_python(self, value: Any) -> Any:
-        text = super().to_python(value)
-        if not text:
-            return None
-        try:
-            return parse_number(text)
-        except ValueError as error:
-            raise ValidationError(f"{error}.") from None
-
-
-class PercentField(NumberField):
-    """A share, shown and typed in per cent."""
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(symbol="%", **options)
-
-    def prepare_value(self, value: Any) -> Any:
-        return plain(100.0 * value) if isinstance(value, float) else value
-
-    def to_python(self, value: Any) -> Any:
-        number = super().to_python(value)
-        if number is None:
-            return None
-        if not 0 <= number <= 100:
-            raise ValidationError(f"“{value}” is not between 0 and 100 %.")
-        return number / 100.0
-
-
-class WorkSettingsForm(FactForm):
+class WorkSettingsForm(FineFactForm):
     """What the agency plans and installs by, with crew hours by step."""
 
     class Meta:
@@ -115,19 +73,34 @@ class WorkSettingsForm(FactForm):
         super().__init__(*args, **kwargs)
         for name, what in self._SHARES.items():
             self.fields[name] = PercentField(label=f"Added for waste, {what}")
+        for name in ("resin_kit_l", "sealant_kit_l"):
+            self.fields[name] = NumberField(
+                label=str(self.fields[name].label).split(",")[0].capitalize(),
+                symbol="L",
+            )
+        self._measure_the_sawing()
         usual_hours = usual_hours or {}
         kept = self.instance.step_hours or {}
         self.steps = {self.box(step): step for step in WorkStep}
         for name, step in self.steps.items():
             self.fields[name] = NumberField(
                 label=str(step).capitalize(),
-                symbol="h",
+                symbol="crew h",
                 required=False,
                 help_text=usual_hours.get(step.value, ""),
             )
             if step.value in kept:
                 self.initial[name] = float(kept[step.value])
         self.order_fields([*(n for n in self.fields if n != "why"), "why"])
+
+    def _measure_the_sawing(self) -> None:
+        """The rate of sawing is a length an hour, in the program's units."""
+        name = "saw_rate_m_per_hour"
+        self.measures[name] = Kind.LENGTH
+        self.fields[name] = MeasureField(
+            kind=Kind.LENGTH, system=self.system, label="Sawn in an hour"
+        )
+        self.initial[name] = self._shown(name, Kind.LENGTH, many=False)
 
     @staticmethod
     def box(step: WorkStep) -> str:
@@ -160,7 +133,7 @@ class WorkSettingsForm(FactForm):
         super()._post_clean()
 
 
-class CuringTableForm(FactForm):
+class CuringTableForm(FineFactForm):
     """A maker's table: its product, document and temperature windows."""
 
     class Meta:
@@ -222,7 +195,7 @@ def curing_rows_formset(
     initial = (
         [
             {
-                "temperature": plain(round(unit.from_si(row.temp_c), 3)),
+                "temperature": fine_text(row.temp_c, unit),
                 "hardener_amount": row.hardener_amount,
                 "pot_life_min": row.pot_life_min,
                 "cure_min": row.cure_min,

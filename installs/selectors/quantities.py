@@ -114,7 +114,7 @@ def _usual(plan: StepPlan) -> str:
         return "No crew; the cure’s time is the maker’s."
     parts = [f"{plan.fixed_h:g} crew h"] if plan.fixed_h else []
     if plan.each_h:
-        parts.append(f"{plan.each_h:g} crew h a {plan.driver}")
+        parts.append(f"{plan.each_h:g} crew h for each {plan.driver}")
     if plan.driver is Driver.SAW_M:
         parts.append("the sawing at its rate")
     return f"Usual: {' and '.join(parts)}."

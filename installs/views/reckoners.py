@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -9,11 +10,17 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from installs import cautions
-from installs.forms.reckoners import SpacingReckoner, SquareReckoner, WeatherReckoner
+from installs.forms.reckoners import (
+    Reckoner,
+    SpacingReckoner,
+    SquareReckoner,
+    WeatherReckoner,
+)
 from installs.models import CuringTable
 from installs.selectors import reckoners as selectors
 from installs.views.plans import length_digits, system_of
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.errors import DomainError
+from wimprog.lib.web import needs
 
 
 def _basis(request: HttpRequest) -> selectors.Basis:
@@ -27,6 +34,18 @@ def _show(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpR
     return render(request, template, context, status=status)
 
 
+def _ask(form: Reckoner, call: Callable[[], Any]) -> Any | None:
+    """The answer; or, in the form, why there is none and how to mend it."""
+    try:
+        return call()
+    except DomainError as error:
+        form.add_error(None, error.message)
+        for one in error.complaints:
+            told = one.message.casefold() == error.message.casefold()
+            form.add_error(None, one.remedy if told and one.remedy else str(one))
+    return None
+
+
 @needs("installs.view_arrayplan")
 @require_safe
 def tool_square(request: HttpRequest) -> HttpResponse:
@@ -37,7 +56,7 @@ def tool_square(request: HttpRequest) -> HttpResponse:
     )
     answer = None
     if form.is_valid():
-        answer = try_service(
+        answer = _ask(
             form,
             lambda: selectors.square_answer(form.triangles, **form.given),
         )
@@ -63,7 +82,7 @@ def tool_spacing(request: HttpRequest) -> HttpResponse:
     )
     answer = None
     if form.is_valid():
-        answer = try_service(
+        answer = _ask(
             form,
             lambda: selectors.spacing_answer(form.readings_m, **form.given),
         )
@@ -85,7 +104,7 @@ def tool_weather(request: HttpRequest) -> HttpResponse:
     form = WeatherReckoner(request.GET, system=system_of(request), table=chosen)
     answer = None
     if form.is_valid():
-        answer = try_service(
+        answer = _ask(
             form,
             lambda: selectors.weather_answer(form.cleaned_data["table"], **form.given),
         )

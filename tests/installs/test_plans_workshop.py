@@ -76,6 +76,22 @@ def test_the_manager_writes_the_agencys_own_figures(client_for, manager, program
     assert "7.5 %" in page
 
 
+def test_saved_untouched_the_figures_stay_what_they_were(client_for, manager, program):
+    """Boxes show 0.039 in and 39.37 ft an hour; 1 mm and 12 m are kept as they were."""
+    client = client_for(manager)
+    url = reverse("installs:work-settings-edit")
+    form = client.get(url).context["form"]
+    assert form["saw_rate_m_per_hour"].value() == "39.37"
+    assert client.post(url, settings_data(form)).status_code == 302
+    kept, usual = work_settings_get(), WorkSettings()
+    for name in form.Meta.fields:
+        assert getattr(kept, name) == getattr(usual, name), name
+    assert kept.step_hours == {}
+    data = settings_data(form, saw_rate_m_per_hour="50")
+    assert client.post(url, data).status_code == 302
+    assert work_settings_get().saw_rate_m_per_hour == pytest.approx(15.24)  # 50 ft
+
+
 @pytest.mark.parametrize(
     ("name", "text", "told"),
     [
