@@ -9,6 +9,7 @@ order, and every judgement says which.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from installs.calc.record_limits import (
     item_limit,
@@ -95,14 +96,7 @@ def judge_item(
     if answer is None or answer.is_empty:
         return ItemFinding(FindingState.NOT_ANSWERED, sentence="Not answered yet.")
     finding = _JUDGES[spec.kind](spec, answer, context)
-    return ItemFinding(
-        state=finding.state,
-        judgement=finding.judgement,
-        questions=finding.questions,
-        sentence=finding.sentence,
-        needs_disposition=finding.needs_disposition,
-        warnings=(*finding.warnings, *_warnings(spec, answer)),
-    )
+    return replace(finding, warnings=(*finding.warnings, *_warnings(spec, answer)))
 
 
 def answer_words(
@@ -174,9 +168,9 @@ def _judge_numbers(
 
 
 def _found(
-    judgement: Judgement, questions: tuple[str, ...] = (), trouble: str = ""
+    judgement: Judgement, questions: tuple[str, ...] = (), beside: str = ""
 ) -> ItemFinding:
-    tail = f" {trouble[:1].upper()}{trouble[1:]}." if trouble else ""
+    tail = f" {beside[:1].upper()}{beside[1:]}." if beside else ""
     return ItemFinding(
         _STATE[judgement.verdict],
         judgement,
@@ -304,10 +298,15 @@ def _judge_triangle(
     except DomainError as error:
         return ItemFinding(
             FindingState.CANNOT_SAY,
-            sentence=f"{shown}; {error.message}",
+            sentence=f"{shown}. {error.message}",
             needs_disposition=True,
         )
-    return _found(found.judgement, tuple(str(one) for one in found.questions))
+    beside = ""
+    if context.system is not UnitSystem.SI:
+        off = replace(spec, kind=ItemKind.MEASUREMENT, measure=Kind.SHORT_LENGTH)
+        offset = told(off, abs(found.far_edge_mm), context.system)
+        beside = f"that is {offset} at the far edge"
+    return _found(found.judgement, tuple(str(one) for one in found.questions), beside)
 
 
 def _judge_words(

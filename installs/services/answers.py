@@ -75,13 +75,23 @@ def open_record(record: InstallationRecord) -> InstallationRecord:
     DomainError
         When it is closed.
     """
-    kept = InstallationRecord.objects.select_for_update(of=("self",)).get(pk=record.pk)
-    if kept.state != RecordState.OPEN:
-        raise DomainError(
-            f"This record was {kept.state} on {kept.closed_at:%Y-%m-%d}; nothing can "
-            "be added to it any more."
-        )
+    kept = held_record(record)
+    refuse_closed(kept)
     return kept
+
+
+def held_record(record: InstallationRecord) -> InstallationRecord:
+    """The record's row, open or closed, held until the transaction ends."""
+    return InstallationRecord.objects.select_for_update(of=("self",)).get(pk=record.pk)
+
+
+def refuse_closed(record: InstallationRecord) -> None:
+    """Refuse to add to a record that was accepted, rejected or abandoned."""
+    if record.state != RecordState.OPEN:
+        raise DomainError(
+            f"This record was {record.state} on {record.closed_at:%Y-%m-%d}; nothing "
+            "can be added to it any more."
+        )
 
 
 def refuse_foreign(record: InstallationRecord, item: TemplateItem) -> None:
@@ -133,9 +143,7 @@ def answer_save(
         a correction or a second answer after one out of limits has no reason, or when
         the same ``client_id`` came with other content. Nothing is kept then.
     """
-    record = InstallationRecord.objects.select_for_update(of=("self",)).get(
-        pk=record.pk
-    )
+    record = held_record(record)
     refuse_foreign(record, item)
     facts = item_facts(record.pk, item)
     spec = spec_of(item, facts.limits.get(item.pk))
@@ -161,7 +169,7 @@ def answer_save(
     repeated = ItemEntry.objects.filter(client_id=client_id).first()
     if repeated is not None:
         return _sent_again(repeated, entry, facts, spec)
-    open_record(record)
+    refuse_closed(record)
     entry.after_signing = SignOff.objects.filter(
         record=record, stage_id=item.stage_id
     ).exists()

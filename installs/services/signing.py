@@ -16,7 +16,7 @@ from installs.calc.types.records import SignRole, StageState
 from installs.models import InstallationRecord, SignOff, TemplateStage
 from installs.selectors.record_facts import answer_of, record_facts
 from installs.selectors.records import ItemView, RecordPage, StageView, page_of
-from installs.services.answers import open_record
+from installs.services.answers import held_record, refuse_closed
 from wimprog.lib import clock
 from wimprog.lib.errors import Complaint, DomainError
 
@@ -44,11 +44,11 @@ def stage_sign(
     DomainError
         Listing as complaints everything that is missing.
     """
-    _lock(record)
+    record = held_record(record)
     kept = SignOff.objects.filter(client_id=client_id).first()
     if kept is not None:
         return _signed_again(kept, record, stage, role)
-    record = open_record(record)
+    refuse_closed(record)
     if stage.template_id != record.template_id:
         raise DomainError(f"“{stage.title}” is not a stage of this record.")
     page = page_of(record_facts(record.pk))
@@ -72,10 +72,6 @@ def stage_sign(
         what_was_true=truth,
         fingerprint=fingerprint(truth),
     )
-
-
-def _lock(record: InstallationRecord) -> None:
-    InstallationRecord.objects.select_for_update(of=("self",)).get(pk=record.pk)
 
 
 def _signed_again(

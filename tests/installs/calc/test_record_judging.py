@@ -251,6 +251,8 @@ def test_a_diagonal_an_inch_off_is_out_of_square():
     # 3.66 m that is 3660·tan(1.602°) = 102 mm
     assert found.state is FindingState.MISSES
     assert abs(found.judgement.value) == pytest.approx(102.4, abs=0.5)
+    # 102.4 mm / 25.4 mm = 4.03 in
+    assert "That is 4.03" in found.sentence
 
 
 def test_a_triangle_that_cannot_close_says_why():
@@ -258,7 +260,9 @@ def test_a_triangle_that_cannot_close_says_why():
     found = judge_item(SQUARE, typed(SQUARE, "3", "4", "8", unit="ft"), context=context)
     assert found.state is FindingState.CANNOT_SAY
     assert found.needs_disposition
-    assert len(found.sentence) > len("3, 4, 8 ft; ")
+    # 3 ft + 4 ft = 7 ft is the longest that the diagonal could be
+    assert found.sentence.startswith("3, 4, 8 ft. ")
+    assert "at most 7 ft" in found.sentence
 
 
 def test_without_the_lanes_width_nobody_can_say():
