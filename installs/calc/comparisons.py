@@ -138,7 +138,7 @@ def judge_against_baseline(
             tolerance=tolerance,
         )
     told = "above " if baseline.over_range else ""
-    first = f"{told}{_with_unit(quantity, baseline.value)}"
+    first = f"{told}{baseline.value:,.4g} {quantity.unit}".strip()
     when = f"{baseline.first_on.isoformat()}, n {baseline.n}"
     details = (
         ("first readings from", baseline.first_on.isoformat()),

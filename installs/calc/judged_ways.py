@@ -53,6 +53,12 @@ class Ways:
         """The three, in that order."""
         return (self.limit, self.data_sheet, self.first)
 
+    @property
+    def named(self) -> tuple[tuple[str, Judgement], ...]:
+        """Each with what it is held against."""
+        against = ("the model's limit", "its own data sheet", "its own first readings")
+        return tuple(zip(against, self.judgements, strict=True))
+
 
 @dataclass(frozen=True)
 class Followed:

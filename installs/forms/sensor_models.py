@@ -15,6 +15,11 @@ from wimprog.lib.forms import FactForm
 from wimprog.lib.units import parse_number
 
 _NUMBER_BOX = {"inputmode": "text", "autocomplete": "off"}
+_OF_TEMPERATURE = (
+    "temp_coefficient_pct_per_c",
+    "reference_temp_c",
+    "coefficient_source",
+)
 _PLAIN = (
     "data_sheet_tolerance_pct",
     "baseline_tolerance_pct",
@@ -78,6 +83,21 @@ class LimitForm(FactForm):
         for name in _PLAIN:
             self._text_box(name, "% per °C" if name.endswith("_c") else "%")
 
+    @property
+    def sides(self) -> list[forms.BoundField]:
+        """What every set has: the quantity, its limit and where that is from."""
+        return [self[name] for name in ("quantity", "low", "high", "source")]
+
+    @property
+    def further(self) -> list[forms.BoundField]:
+        """Tolerances and temperature: what many sets leave empty."""
+        return [self[name] for name in (*_PLAIN[:2], *_OF_TEMPERATURE)]
+
+    @property
+    def is_further_filled(self) -> bool:
+        """Whether the further boxes hold something, or something wrong."""
+        return any(field.value() or field.errors for field in self.further)
+
     def _text_box(self, name: str, unit: str) -> None:
         old = self.fields[name]
         self.fields[name] = forms.CharField(
@@ -128,6 +148,11 @@ class LimitForm(FactForm):
 class LimitFormSet(BaseInlineFormSet):
     """All quantities of a model; each only once."""
 
+    def add_fields(self, form: Any, index: int | None) -> None:
+        super().add_fields(form, index)
+        if "DELETE" in form.fields:
+            form.fields["DELETE"].label = "Take this set away (its history stays)"
+
     def get_unique_error_message(self, unique_check: Any) -> str:
         return "A quantity can be held to only one set of limits; it is there twice."
 
@@ -159,6 +184,7 @@ def limit_formset(
         extra=len(initial) or 1,
         max_num=len(ElectricalQuantity),
         can_delete=True,
+        can_delete_extra=False,
     )
     return factory(
         data,

@@ -34,6 +34,16 @@ class PlannedTest:
     test: ElectricalTest
     readings: Mapping[str, ReadingInput]
 
+    @property
+    def words(self) -> list[str]:
+        """Each reading as it will be kept, with its unit."""
+        found = []
+        for word, reading in self.readings.items():
+            unit = ElectricalQuantity(word).unit
+            plain = reading.typed[-1:].isdigit() or reading.typed.endswith(".")
+            found.append(f"{word} {reading.typed} {unit if plain else ''}".strip())
+        return found
+
 
 @dataclass(frozen=True)
 class TestSheetPlan:
