@@ -2,46 +2,50 @@
 
 from django.urls import path
 
-from calibration import views
+from calibration.views import runs, sessions, vehicles
 
 app_name = "calibration"
 
 urlpatterns = [
-    path("calibration/", views.session_list, name="session-list"),
+    path("calibration/", sessions.session_list, name="session-list"),
     path(
         "calibration/export/<str:fmt>/",
-        views.session_list_export,
+        sessions.session_list_export,
         name="session-list-export",
     ),
-    path("calibration/due/", views.due_list, name="due-list"),
-    path("calibration/sessions/add/", views.session_add, name="session-add"),
-    path("calibration/sessions/<int:pk>/", views.session_detail, name="session-detail"),
+    path("calibration/due/", sessions.due_list, name="due-list"),
+    path("calibration/sessions/add/", sessions.session_add, name="session-add"),
     path(
-        "calibration/sessions/<int:pk>/edit/", views.session_edit, name="session-edit"
+        "calibration/sessions/<int:pk>/", sessions.session_detail, name="session-detail"
+    ),
+    path(
+        "calibration/sessions/<int:pk>/edit/",
+        sessions.session_edit,
+        name="session-edit",
     ),
     path(
         "calibration/sessions/<int:pk>/close/",
-        views.session_close,
+        sessions.session_close,
         name="session-close",
     ),
     path(
         "calibration/sessions/<int:pk>/export/<str:what>/<str:fmt>/",
-        views.session_export,
+        sessions.session_export,
         name="session-export",
     ),
-    path("calibration/sessions/<int:pk>/runs/add/", views.run_add, name="run-add"),
+    path("calibration/sessions/<int:pk>/runs/add/", runs.run_add, name="run-add"),
     path(
         "calibration/sessions/<int:pk>/runs/import/",
-        views.runs_import,
+        runs.runs_import,
         name="runs-import",
     ),
-    path("calibration/runs/<int:pk>/exclude/", views.run_exclude, name="run-exclude"),
-    path("calibration/runs/<int:pk>/restore/", views.run_restore, name="run-restore"),
-    path("calibration/vehicles/", views.vehicle_list, name="vehicle-list"),
-    path("calibration/vehicles/add/", views.vehicle_add, name="vehicle-add"),
+    path("calibration/runs/<int:pk>/exclude/", runs.run_exclude, name="run-exclude"),
+    path("calibration/runs/<int:pk>/restore/", runs.run_restore, name="run-restore"),
+    path("calibration/vehicles/", vehicles.vehicle_list, name="vehicle-list"),
+    path("calibration/vehicles/add/", vehicles.vehicle_add, name="vehicle-add"),
     path(
         "calibration/vehicles/<int:pk>/weighings/add/",
-        views.weighing_add,
+        vehicles.weighing_add,
         name="weighing-add",
     ),
 ]

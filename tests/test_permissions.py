@@ -54,6 +54,11 @@ WRITES = {
     "calibration.add_truckrun": {"technician"},
     "calibration.change_truckrun": {"technician", "analyst"},
     "calibration.add_staticweighing": {"technician"},
+    "calibration.change_standardvalue": {"manager"},
+    "calibration.change_calibrationsettings": {"manager"},
+    "calibration.add_sessionplan": {"manager", "technician", "analyst"},
+    "calibration.add_factorset": {"manager", "technician"},
+    "calibration.add_sessionsignature": {"manager", "technician"},
     "quality.add_recordfile": {"analyst"},
     "quality.add_recordimport": {"analyst"},
     "quality.add_dayreview": {"analyst"},
@@ -91,7 +96,10 @@ def test_a_guest_sees_all_and_writes_nothing(guest):
 def test_nobody_in_the_groups_may_delete_facts(manager, technician, analyst):
     for user in (manager, technician, analyst):
         deletes = {p for p in user.get_all_permissions() if ".delete_" in p}
-        assert deletes <= {"installs.delete_electricallimit"}
+        assert deletes <= {
+            "installs.delete_electricallimit",
+            "calibration.delete_standardvalue",
+        }
 
 
 @pytest.mark.parametrize("name", ["health", "site-list"])

@@ -1,4 +1,4 @@
-"""How true it weighs: test vehicles, static weighings, sessions and truck runs."""
+"""Test vehicles, static weighings, sessions and truck runs."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from calibration.calc.types import (
     SessionPurpose,
     TestPlan,
 )
+from calibration.calc.words import VehicleOrigin
 from wimprog.lib.models import Fact, choices_of
 
 
@@ -41,7 +42,16 @@ class TestVehicle(Fact):
     axle_spacings_m = models.JSONField(
         "axle spacings", validators=[check_positive_list]
     )
+    origin = models.CharField(
+        max_length=24,
+        choices=choices_of(VehicleOrigin),
+        default=VehicleOrigin.TEST_VEHICLE.value,
+    )
+    body = models.CharField(
+        max_length=80, blank=True, help_text="Such as tanker, flatbed, dump body."
+    )
     suspension = models.CharField(max_length=120, blank=True)
+    tyres = models.CharField(max_length=120, blank=True)
     note = models.TextField(blank=True)
 
     class Meta:
@@ -73,6 +83,46 @@ class StaticWeighing(Fact):
     certificate = models.CharField(max_length=80)
     certified_on = models.DateField(null=True, blank=True)
     axle_weights_kg = models.JSONField("axle weights", validators=[check_positive_list])
+    readings = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="Single readings of the scale: the axles that stood on it (0 is the "
+        "front one) and what it showed, kg.",
+    )
+    certificate_until = models.DateField(
+        "certificate good until", null=True, blank=True
+    )
+    scale_step_kg = models.FloatField(
+        "step of the display",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.001)],
+    )
+    scale_expanded_kg = models.FloatField(
+        "certificate’s uncertainty",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.0)],
+        help_text="Its constant part, expanded as the certificate states it.",
+    )
+    scale_expanded_pct = models.FloatField(
+        "and of the load, %",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.0), MaxValueValidator(50.0)],
+    )
+    scale_coverage_k = models.FloatField(
+        "expanded by a factor k of",
+        default=2.0,
+        validators=[MinValueValidator(1.0), MaxValueValidator(4.0)],
+        help_text="For a tolerance without a factor write 1.732 (a limit).",
+    )
+    fuel_kg_per_hour = models.FloatField(
+        "fuel burnt, kg an hour",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.0), MaxValueValidator(200.0)],
+    )
     note = models.TextField(blank=True)
 
     class Meta:
@@ -224,6 +274,17 @@ class TruckRun(Fact):
     axle_spacings_m = models.JSONField(
         "measured spacings", validators=[check_positive_list], null=True, blank=True
     )
+    left_wheel_weights_kg = models.JSONField(
+        "measured left wheels", validators=[check_positive_list], null=True, blank=True
+    )
+    right_wheel_weights_kg = models.JSONField(
+        "measured right wheels", validators=[check_positive_list], null=True, blank=True
+    )
+    controller_record = models.CharField(
+        max_length=200,
+        blank=True,
+        help_text="The controller's record that it came from, and how it was matched.",
+    )
     excluded = models.BooleanField(default=False)
     exclusion_reason = models.CharField(max_length=200, blank=True)
 
@@ -256,6 +317,7 @@ class TruckRun(Fact):
         if not self.weighing_id or not isinstance(self.axle_weights_kg, list):
             return
         wanted = self.weighing.vehicle.n_axles
+        self._check_wheels(wanted)
         if len(self.axle_weights_kg) != wanted:
             raise ValidationError(
                 {
@@ -272,6 +334,22 @@ class TruckRun(Fact):
                     "the time or choose the weighing that came before it."
                 }
             )
+
+    def _check_wheels(self, wanted: int) -> None:
+        sides = {
+            "left_wheel_weights_kg": self.left_wheel_weights_kg,
+            "right_wheel_weights_kg": self.right_wheel_weights_kg,
+        }
+        if all(side is None for side in sides.values()):
+            return
+        for name, side in sides.items():
+            if not isinstance(side, list) or len(side) != wanted:
+                raise ValidationError(
+                    {
+                        name: f"Give one wheel weight for each of the {wanted} axles on "
+                        "both sides, or none at all."
+                    }
+                )
 
 
 class SessionResult(models.Model):

@@ -37,7 +37,12 @@ def browser_context_args(browser_context_args):
 
 def make_roles() -> None:
     """The groups with all their permissions; a flush between tests takes them away."""
-    for name in ("0002_roles", "0003_roles_of_installing", "0004_roles_of_surveys"):
+    for name in (
+        "0002_roles",
+        "0003_roles_of_installing",
+        "0004_roles_of_surveys",
+        "0005_roles_of_calibrating",
+    ):
         module = import_module(f"quality.migrations.{name}")
         for step in module.Migration.operations:
             step.code(apps, None)
