@@ -30,6 +30,7 @@ from calibration.calc.types import (
     RunErrors,
     VehicleDifference,
 )
+from calibration.calc.wheel_loads import SideBalance, side_balances
 from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Interval, Verdict
 
@@ -52,6 +53,8 @@ class JudgedRuns:
         The change of factor that gross weight asks for; None without runs.
     verdicts
         One for each standard asked for.
+    balances
+        Left against right of each vehicle, for information; empty without wheel loads.
     """
 
     errors: RunErrors
@@ -60,6 +63,7 @@ class JudgedRuns:
     difference: VehicleDifference | None
     factor: FactorProposal | None
     verdicts: tuple[StandardVerdict, ...]
+    balances: tuple[SideBalance, ...] = ()
 
     @property
     def is_wanted_met(self) -> bool:
@@ -85,6 +89,7 @@ class JudgedRuns:
             "vehicle_difference": self.difference and asdict(self.difference),
             "factor": self.factor and asdict(self.factor),
             "standards": [one.as_dict() for one in self.verdicts],
+            "left_right_imbalance": [asdict(one) for one in self.balances],
         }
 
 
@@ -168,6 +173,7 @@ def judge_runs(
             one.judge(errors, wanted_class=wanted[one.key], conditions=conditions)
             for one in chosen
         ),
+        balances=side_balances(errors),
     )
 
 

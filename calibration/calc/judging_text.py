@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from calibration.calc.judging import JudgedRuns
 from calibration.calc.standards.base import StandardVerdict
 from calibration.calc.types import ErrorStatistics
+from calibration.calc.wheel_loads import SideBalance
 from wimprog.lib.judgement import Interval, Judgement
 from wimprog.lib.units import UNITS, Kind, UnitSystem, format_number, shown_unit
 
@@ -54,6 +55,10 @@ def judged_text(judged: JudgedRuns, *, system: UnitSystem = UnitSystem.US) -> st
         )
     if judged.factor:
         parts.append(f"  Factor: {judged.factor.sentence}")
+    if judged.balances:
+        parts += ["", "Left less right, in per cent of the load; for information"]
+        heading = ["vehicle", "part", "n", "mean", "sd", "static"]
+        parts += _table([heading, *(_balance_row(one) for one in judged.balances)])
     for verdict in judged.verdicts:
         parts += ["", *_standard_lines(verdict, system)]
     return "\n".join(parts)
@@ -71,9 +76,12 @@ def _standard_lines(verdict: StandardVerdict, system: UnitSystem) -> list[str]:
     ]
     if verdict.wanted_class and verdict.attained_class != verdict.wanted_class:
         lines.append(f"  Best class attained: {verdict.attained_class or 'none'}.")
-    heading = ["item", "n", "statistic", "value", "interval", "limit", "verdict"]
+    heading = ["item", "n", "statistic", "value", "interval", "limit", "margin"]
     lines += _table(
-        [heading, *(_judgement_row(one, system) for one in verdict.judgements)]
+        [
+            [*heading, "verdict"],
+            *(_judgement_row(one, system) for one in verdict.judgements),
+        ]
     )
     lines += [f"  {one.quantity}: {one.sentence}" for one in verdict.judgements]
     lines += [f"  Note: {note}" for note in verdict.notes]
@@ -82,8 +90,22 @@ def _standard_lines(verdict: StandardVerdict, system: UnitSystem) -> list[str]:
     return lines
 
 
+def _balance_row(one: SideBalance) -> list[str]:
+    return [
+        one.vehicle,
+        one.part,
+        str(one.n),
+        *(
+            NO_DATA if value is None else f"{format_number(value, 1)} %"
+            for value in (one.mean_pct, one.sd_pct, one.static_pct)
+        ),
+    ]
+
+
 def _judgement_row(one: Judgement, system: UnitSystem) -> list[str]:
-    statistic = str(dict(one.details).get("statistic", ""))
+    details = dict(one.details)
+    statistic = str(details.get("statistic", ""))
+    margin, margin_unit = details.get("margin"), str(details.get("margin unit", ""))
     return [
         str(one.quantity),
         str(one.n),
@@ -91,6 +113,7 @@ def _judgement_row(one: Judgement, system: UnitSystem) -> list[str]:
         _value(one.value, one.unit, system),
         _interval(one.interval, one.unit, system),
         one.limit,
+        _value(margin, margin_unit, system),
         one.verdict.value,
     ]
 

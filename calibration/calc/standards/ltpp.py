@@ -60,8 +60,8 @@ LIMIT_PCT: dict[Quantity, float] = {
 ADVISED_RUNS = 40
 """Two trucks with twenty passes each (from memory)."""
 
-MIN_TEMPERATURE_SPAN_C = 17.0
-"""Span of pavement temperatures aimed at [°C]: 30 °F, about 17 °C (from memory)."""
+MIN_TEMPERATURE_SPAN_F = 30.0
+"""Span of pavement temperatures aimed at [°F], about 17 °C (from memory)."""
 
 RESEARCH = "research quality"
 _SOURCE = "LTPP field validation, research-quality limits"
@@ -101,8 +101,8 @@ VALUES = (
     EditableValue(
         "temperature_span",
         "span of pavement temperatures",
-        MIN_TEMPERATURE_SPAN_C,
-        "°C",
+        MIN_TEMPERATURE_SPAN_F,
+        "°F",
         _SOURCE,
     ),
 )
@@ -203,7 +203,7 @@ class Ltpp:
                 *speed_spread_notes(errors, n_speeds=int(values["speed_bins"])),
                 *temperature_notes(
                     errors,
-                    span_c=values["temperature_span"],
+                    span_c=values["temperature_span"] / 1.8,
                     unit_system=conditions.unit_system,
                 ),
                 *values.notes(),

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -130,3 +131,24 @@ def test_text_without_runs_says_no_data():
     shown = text.split("ASTM")[0]
     assert shown.count("no data") == 3 * len(Quantity)
     assert "0.00" not in shown
+
+
+def test_text_shows_the_margin_and_left_against_right():
+    """Every axle 52 to 48: left less right is 4 % of the load."""
+    trucks, runs = two_trucks()
+    wheeled = [
+        replace(
+            run,
+            wheel_weights_kg=tuple(
+                (kg * 0.52, kg * 0.48) for kg in run.axle_weights_kg
+            ),
+        )
+        for run in runs
+    ]
+    judged = judge_runs(trucks, wheeled)
+    text = judged_text(judged)
+    assert re.search(r"T2 +whole vehicle +10 +4\.0 % +0\.0 % +no data", text)
+    assert re.search(r"gross weight +20 .* 5\.00 percentage points +meets", text)
+    answer = json.loads(json.dumps(judged.as_dict()))["left_right_imbalance"]
+    assert answer[0]["mean_pct"] == pytest.approx(4.0)
+    assert "Left less right" not in judged_text(judge_runs(trucks, runs))

@@ -9,9 +9,10 @@ import pytest
 from scipy import stats
 
 from calibration.calc.standards.base import Conditions
-from calibration.calc.standards.cost_323 import (
+from calibration.calc.standards.cost_323 import MOTION_TOLERANCE_PCT, STANDARD
+from calibration.calc.standards.cost_323_formulas import (
     CLASS_NUMBERS,
-    STANDARD,
+    class_number_for,
     delta_pct,
     estimated_confidence,
     required_confidence,
@@ -60,6 +61,14 @@ WORKED = [
     (Quantity.GROSS_WEIGHT, 40, 1.2, 3.5, True, 93.35, "C(15)", 12, 99.50, 8.078),
     (Quantity.AXLE_GROUP, 80, 0.8, 4.6, False, 94.67, "B(10)", 13, 98.79, 10.178),
     (Quantity.SINGLE_AXLE, 40, -2.1, 5.2, False, 93.35, "B(10)", 15, 97.90, 12.192),
+    (Quantity.AXLE_OF_GROUP, 160, 0.3, 6.9, False, 95.44, "B(10)", 20, 99.32, 14.992),
+]
+OTHER_PLANS = [
+    # n, mean %, sd %, plan, environment, initial?, pi0 %, class, delta %, pi %, min %
+    (20, 0.5, 2.0, "r2", "I", True, 94.15, "B+(7)", 5.6, 96.53, 5.069),
+    (110, -3.49, 3.63, "R2", "I", False, 92.99, "B(10)", 10, 94.39, 9.581),
+    (60, 0, 5.0, "r1", "II", False, 97.79, "C(15)", 15, 99.19, 13.049),
+    (30, -4, 6, "R2", "III", False, 85.15, "C(15)", 15, 91.79, 12.900),
 ]
 # fmt: on
 CELLS = [
@@ -127,3 +136,114 @@ def test_outer_function_is_students_not_the_normal():
     a = stats.t.ppf(0.975, 29) / 30**0.5
     normal = stats.norm.cdf((10 - 2) / 4 - a) - stats.norm.cdf((-10 - 2) / 4 + a)
     assert 100 * normal == pytest.approx(94.38, abs=0.005)
+
+
+@pytest.mark.parametrize("case", OTHER_PLANS, ids=lambda case: f"{case[3]}-{case[4]}")
+def test_worked_results_of_other_plans(case):
+    n, mean, sd, plan, environment, initial, *expected = case
+    pi0, class_name, delta, pi, delta_min = expected
+    conditions = Conditions(
+        plan=TestPlan(plan),
+        environment=EnvironmentPlan(environment),
+        is_initial=initial,
+    )
+    verdict = STANDARD.judge(
+        set_of({Quantity.GROSS_WEIGHT: with_moments(n, mean, sd)}),
+        conditions=conditions,
+    )
+    assert verdict.attained_class == class_name
+    details = dict(verdict.judgement_of("gross weight").details)
+    assert details["pi0_pct"] == pytest.approx(pi0, abs=0.005)
+    assert details["delta"] == pytest.approx(delta)
+    assert details["pi_pct"] == pytest.approx(pi, abs=0.005)
+    assert details["delta_min"] == pytest.approx(delta_min, abs=5e-4)
+    assert details["margin"] == pytest.approx(delta - delta_min, abs=5e-4)
+
+
+def test_runs_of_the_calibration_itself_are_held_to_eight_tenths():
+    """From memory: their bias is gone by construction, so k is 0.8 as at the first."""
+    runs = set_of({Quantity.GROSS_WEIGHT: with_moments(40, 1.2, 3.5)})
+    same = STANDARD.judge(runs, conditions=Conditions(is_calibration_sample=True))
+    first = STANDARD.judge(runs, conditions=Conditions(is_initial=True))
+    assert same.attained_class == first.attained_class == "C(15)"
+    assert any("calibration itself" in note for note in same.notes)
+    standing = same.judgement_of("gross weight").standing
+    assert "not checked against the document" in standing
+    assert first.judgement_of("gross weight").standing == "confirmed"
+
+
+@pytest.mark.parametrize(
+    "number", [1.0, 5.0, 6.99, 7.0, 9.99, 10, 12.3, 24.99, 25, 29, 60]
+)
+@pytest.mark.parametrize(
+    "criterion",
+    [
+        Quantity.GROSS_WEIGHT,
+        Quantity.AXLE_GROUP,
+        Quantity.SINGLE_AXLE,
+        Quantity.AXLE_OF_GROUP,
+    ],
+)
+def test_class_number_is_the_inverse_of_the_tolerance(criterion, number):
+    delta = delta_pct(criterion, number)
+    assert class_number_for(criterion, delta) == pytest.approx(number)
+
+
+def test_the_specifications_own_inverses():
+    """δ_min to K: gross δ; group 0.7 δ, δ − 3; axle of group δ/2, δ − 10; single axle
+    δ(δ + 97)/168 below 15, which is approximate, else δ − 5 (public texts)."""
+    published = {
+        Quantity.GROSS_WEIGHT: {8.0: 8.0, 22.0: 22.0},
+        Quantity.AXLE_GROUP: {9.0: 6.3, 13.0: 10.0},
+        Quantity.AXLE_OF_GROUP: {15.0: 7.5, 25.0: 15.0},
+        Quantity.SINGLE_AXLE: {20.0: 15.0},
+    }
+    for criterion, pairs in published.items():
+        for delta, number in pairs.items():
+            assert class_number_for(criterion, delta) == pytest.approx(number)
+    for delta in (4.0, 8.0, 11.0, 14.9):
+        exact = class_number_for(Quantity.SINGLE_AXLE, delta)
+        assert delta * (delta + 97) / 168 == pytest.approx(exact, rel=0.04)
+    with pytest.raises(ValueError, match="no weight criterion for speed"):
+        class_number_for(Quantity.SPEED, 5.0)
+
+
+def test_the_smallest_class_the_data_support_is_told():
+    """GVW needs 8.078 %, the single axles 12.192 %: K(85 − K)/50 = 12.192 at 7.92."""
+    verdict = STANDARD.judge(
+        set_of(
+            {
+                Quantity.GROSS_WEIGHT: with_moments(40, 1.2, 3.5),
+                Quantity.SINGLE_AXLE: with_moments(40, -2.1, 5.2),
+            }
+        )
+    )
+    gross, axle = (
+        dict(verdict.judgement_of(one).details)["class number"]
+        for one in ("gross weight", "single axle")
+    )
+    assert gross == pytest.approx(8.078, abs=5e-4)
+    assert axle * (85 - axle) / 50 == pytest.approx(12.192, abs=5e-4)
+    smallest = dict(verdict.overall.details)["smallest class number"]
+    assert smallest == max(gross, axle)
+    assert verdict.attained_class == "B(10)"
+
+
+def test_tolerances_of_speed_and_spacing_stand_beside_the_weights():
+    """2, 3, 4, 6, 8 and 10 % for A(5) to D(25), none for E (from memory)."""
+    assert list(MOTION_TOLERANCE_PCT.values()) == [2, 3, 4, 6, 8, 10]
+    assert not any(name.startswith("E") for name in MOTION_TOLERANCE_PCT)
+    runs = {
+        Quantity.GROSS_WEIGHT: with_moments(40, 0, 1),
+        Quantity.SPEED: with_moments(40, 0, 1),
+    }
+    errors = set_of(runs)
+    speed = errors[Quantity.SPEED]
+    speed.reference[:] = 50.0  # km/h, and the runs 20 % fast
+    speed.measured[:] = 60.0
+    verdict = STANDARD.judge(errors, wanted_class="B(10)")
+    assert verdict.judgement_of("speed").verdict is Verdict.MISSES
+    assert "does not decide the class" in verdict.judgement_of("speed").sentence
+    assert verdict.verdict is Verdict.MEETS
+    last = STANDARD.judge(errors, wanted_class="E(30)")
+    assert "no tolerance" in last.judgement_of("speed").sentence
