@@ -11,6 +11,9 @@ from installs.calc.plausible import Usual, unit_question
 from wimprog.lib.forms import FactForm
 from wimprog.lib.units import Kind, Typed, Unit, parse_number, shown_unit
 
+#: Nothing on a road is longer, in metres, or in millimetres, or faster, or hotter.
+MOST_SI = 10_000.0
+
 
 def plain(value: float) -> str:
     """A number as it goes back into its box, without needless digits."""
@@ -103,6 +106,9 @@ class FineFactForm(FactForm):
 
     def clean(self) -> dict[str, Any] | None:
         found = super().clean()
+        for name, value in list(self.cleaned_data.items()):
+            if isinstance(value, Typed) and abs(value.value_si) > MOST_SI:
+                self.add_error(name, f"{value.text} {value.unit} is beyond any road.")
         self.typed_now = {
             name: value
             for name, value in self.cleaned_data.items()

@@ -123,6 +123,14 @@ class BaseElements(forms.BaseInlineFormSet):
         if "DELETE" in form.fields:
             form.fields["DELETE"].label = "Take out"
 
+    def clean(self) -> None:
+        """Every row that was sent out comes back as itself."""
+        super().clean()
+        if any(form.instance.pk is None for form in self.initial_forms):
+            raise ValidationError(
+                "A row of this sheet is no longer in the plan; open the plan again."
+            )
+
     def validate_unique(self) -> None:
         """Each name stands once on the sheet."""
         seen: set[str] = set()

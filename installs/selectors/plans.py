@@ -129,10 +129,10 @@ def plan_page(plan: ArrayPlan, *, system: UnitSystem) -> PlanPage:
 
 
 def _drawing(layout: ArrayLayout, system: UnitSystem) -> str:
-    """The drawing, or nothing where there is nothing in the lane to draw."""
+    """The drawing, or nothing where nothing can be drawn to scale."""
     try:
         return drawing_svg(
             outline(layout, system=system), drawing_id="array", system=system
         )
-    except DomainError:
+    except (DomainError, ValueError):
         return ""

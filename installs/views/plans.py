@@ -17,14 +17,10 @@ from installs.forms.plans import PlanSheet, PlanStartForm
 from installs.forms.reckoners import ClosureReckoner
 from installs.models import ArrayPlan
 from installs.selectors import plans as selectors
-from installs.selectors.quantities import (
-    QUANTITY_HEADINGS,
-    Quantities,
-    quantities_of,
-    quantity_sheet,
-)
+from installs.selectors.quantities import Quantities, quantities_of
 from installs.selectors.reckoners import marks_for
 from installs.services import plans as services
+from installs.tables.plans import QUANTITY_HEADINGS, quantity_sheet
 from installs.views.common import form_page, unit_system
 from sites.models import Lane
 from wimprog.lib.errors import DomainError

@@ -155,6 +155,7 @@ def test_a_number_in_another_unit_is_asked_about_and_kept_when_meant(
         ("across_to_m", "0.1", "must lie beyond"),
         ("name", "loop 1", "Another row has this name"),
         ("length_m", "-1", "greater than or equal to 0"),
+        ("start_m", "9e99", "beyond any road"),
     ],
 )
 def test_a_wrong_box_is_named_by_its_row_and_nothing_is_kept(
@@ -171,6 +172,60 @@ def test_a_wrong_box_is_named_by_its_row_and_nothing_is_kept(
     assert f"Row {i + 1}" in page
     draft.refresh_from_db()
     assert draft.drawing_ref == ""
+
+
+def test_a_row_of_another_plan_cannot_be_reached_through_this_one(
+    client_for, technician, world, draft
+):
+    frozen = plan_start(lane=world.lanes[1], technology=POLYMER, by=None, why="")
+    plan_approve(plan=frozen, by=None, why="")
+    theirs = plan_rows(frozen)[0]
+    client = client_for(technician)
+    data = sheet_data(
+        client, draft, **{"elements-0-id": theirs.pk, "elements-0-name": "taken"}
+    )
+    assert client.post(url("plan-edit", draft.pk), data).status_code == 422
+    theirs.refresh_from_db()
+    assert theirs.name != "taken"
+
+
+def test_a_sheet_sent_without_its_rows_is_refused_not_emptied(
+    client_for, technician, draft
+):
+    client, n = client_for(technician), draft.elements.count()
+    data = sheet_data(client, draft)
+    header = {k: v for k, v in data.items() if not k.startswith("elements-")}
+    assert client.post(url("plan-edit", draft.pk), header).status_code == 422
+    assert draft.elements.count() == n
+
+
+def test_names_are_text_wherever_they_are_shown(client_for, guest, draft):
+    row = plan_rows(draft)[0]
+    row.name = "=1+1</title><script>alert(1)</script>"
+    row.save()
+    client = client_for(guest)
+    for name in ("plan-detail", "plan-sheet", "plan-quantities"):
+        assert "<script>alert" not in client.get(url(name, draft.pk)).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("start_m", 1e308),
+        ("across_to_m", 1e12),
+        ("length_m", 0.0),
+        ("length_m", 1e-300),
+    ],
+)
+def test_a_plan_that_came_in_otherwise_still_opens(
+    client_for, manager, draft, field, value
+):
+    row = plan_rows(draft)[0]
+    setattr(row, field, value)
+    row.save()
+    client = client_for(manager)
+    for name in ("plan-detail", "plan-sheet", "plan-quantities", "plan-edit"):
+        assert client.get(url(name, draft.pk)).status_code == 200
 
 
 def test_two_people_on_one_draft_do_not_type_over_each_other(
