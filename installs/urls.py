@@ -3,6 +3,7 @@
 from django.urls import path
 
 from installs.views import (
+    loop_reckoner,
     paper,
     photos,
     plans,
@@ -91,6 +92,7 @@ urlpatterns += [
 # --- electrical tests --------------------------------------------------------------
 urlpatterns += [
     path("roadside/tests/import/", test_sheets.tests_import, name="tests-import"),
+    path("roadside/reckon/loop/", loop_reckoner.loop_expected, name="tool-loop"),
     path(
         "roadside/sensors/<int:pk>/data-sheet/",
         sensor_models.data_sheet,

@@ -12,6 +12,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import re
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
@@ -32,6 +33,7 @@ MOST_SIGNS = 2_000
 _ZIP = b"PK\x03\x04"
 _OLE = b"\xd0\xcf\x11\xe0"
 _SEPARATORS = (",", ";", "\t")
+_FORMULA = re.compile(rb"<f[ />]")
 _SAVE_AS = (
     "Save the sheet as an Excel workbook (.xlsx) or as CSV UTF-8; give that file."
 )
@@ -201,7 +203,9 @@ def _workbook(content: bytes, name: str) -> SheetGrid:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of styles and extensions, not of cells
             values, sheet = _sheet_rows(content, kept_values=True)
-            formulas, _ = _sheet_rows(content, kept_values=False)
+            # Only a sheet with formulas is read twice.
+            twice = _has_formulas(content)
+            formulas = _sheet_rows(content, kept_values=False)[0] if twice else values
             rows = tuple(
                 (number, tuple(map(_book_cell, cells, told)))
                 for number, (cells, told) in enumerate(
@@ -246,6 +250,12 @@ def _guard(content: bytes, name: str) -> None:
         raise _refused(
             name, Complaint("This zip file is not a workbook.", remedy=_SAVE_AS)
         )
+
+
+def _has_formulas(content: bytes) -> bool:
+    with zipfile.ZipFile(io.BytesIO(content)) as book:
+        sheets = [n for n in book.namelist() if n.startswith("xl/worksheets/")]
+        return any(_FORMULA.search(book.read(name)) for name in sheets)
 
 
 def _sheet_rows(content: bytes, *, kept_values: bool) -> tuple[list[tuple], str]:

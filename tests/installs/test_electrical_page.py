@@ -239,3 +239,51 @@ def test_the_page_asks_no_more_with_more_sensors_and_tests(world, client_for, gu
     with_tests(world.live[0], *([500.0] * 9), quantity="insulation resistance")
     assert asked() == few
     assert Installation.objects.count() == 8
+
+
+def test_the_chart_says_what_its_trend_follows(client_for, guest, world):
+    one = world.live[0]
+    held_to(one, low=7.0, high=9.0, **COEFFICIENT)
+    with_tests(one, *((8.0 * (1 + 0.005 * (t - 20)), t) for t in (10, 20, 30, 40)))
+    page = client_for(guest).get(one.get_absolute_url()).content.decode()
+    assert "Trend on values corrected to 20 °C by +0.5 % a °C" in page
+    assert "Corrected to 20 °C" in page
+
+
+# --- what a loop should read -------------------------------------------------------
+
+
+def test_a_loop_of_three_turns_six_feet_a_side(client_for, guest, program):
+    """24/4 × (9 + 3) = 72 µH; 100 ft of pair adds 22 to 24 µH.
+
+    (72 + 200) ft of wire at 2.5 Ω per 1,000 ft is 0.68 Ω.
+    """
+    url = reverse("installs:tool-loop")
+    client = client_for(guest)
+    assert client.get(url).status_code == 200
+    asked = {"perimeter_m": "24", "turns": "3", "lead_m": "100", "gauge_awg": "14"}
+    page = client.get(url, asked).content.decode()
+    assert "72.0 µH" in page
+    assert "94.0 to 96.0 µH" in page
+    assert "0.68 Ω" in page
+    assert "from memory" in page
+    bare = client.get(url, asked | {"lead_m": ""}).content.decode()
+    assert "no lead given" in bare
+    assert "0.18 Ω" in bare
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"perimeter_m": "0"}, "above zero"),
+        ({"perimeter_m": ""}, "required"),
+        ({"turns": "0"}, "greater than or equal to 1"),
+        ({"lead_m": "-5"}, "above zero"),
+        ({"gauge_awg": "3"}, "Select a valid choice"),
+    ],
+)
+def test_loops_that_cannot_be_say_why(client_for, guest, program, changes, said):
+    asked = {"perimeter_m": "24", "turns": "3", "lead_m": "100", "gauge_awg": "14"}
+    answer = client_for(guest).get(reverse("installs:tool-loop"), asked | changes)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
