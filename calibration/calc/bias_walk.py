@@ -34,6 +34,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 from scipy.optimize import minimize_scalar
 from scipy.special import ndtr
 from scipy.stats import chi2
@@ -105,7 +106,7 @@ def fit_bias_walk(
 
     start = math.log(prior.wander_pct)
     best = minimize_scalar(
-        negative, bracket=(start, start - prior.log_wander_sd / 2.0), tol=1e-10
+        negative, bracket=(start, start - prior.log_wander_sd / 2.0), tol=1e-6
     )
     mode = float(best.x)
     curve = 1e-3
@@ -127,7 +128,7 @@ def fit_bias_walk(
         technology=technology,
         prior=prior,
         reference_temp_c=reference_temp_c,
-        wander=_wander_estimate(mode, grid, weights, log_sd, level),
+        wander=_wander_estimate(mode, grid, log_density, log_sd, level),
         drift=_effect_estimate(weights, effect_mean, effect_covariance, 0, level),
         temperature=_effect_estimate(weights, effect_mean, effect_covariance, 1, level),
         n_lanes=len(with_sessions),
@@ -217,13 +218,13 @@ def _lane_ends(
 
 
 def _wander_estimate(
-    mode: float, grid: FloatArray, weights: FloatArray, log_sd: float, level: float
+    mode: float, grid: FloatArray, log_density: FloatArray, log_sd: float, level: float
 ) -> Estimate:
-    """Interval from the posterior's own distribution function, read between points."""
-    step = grid[1] - grid[0]
-    edges = np.append(grid - step / 2.0, grid[-1] + step / 2.0)
-    below = np.concatenate([[0.0], np.cumsum(weights)])
-    low, high = np.interp([0.5 - level / 2.0, 0.5 + level / 2.0], below, edges)
+    """Mode, spread and equal-tailed interval of the posterior of wander."""
+    fine = np.linspace(grid[0], grid[-1], 4001)
+    density = np.exp(CubicSpline(grid, log_density - log_density.max())(fine))
+    below = np.cumsum(density) / density.sum()
+    low, high = np.interp([0.5 - level / 2.0, 0.5 + level / 2.0], below, fine)
     return Estimate(
         value=math.exp(mode),
         sd=math.exp(mode) * log_sd,

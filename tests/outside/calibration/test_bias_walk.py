@@ -9,6 +9,7 @@ Statistical Analysis, 3rd ed., 2003, theorem 2.5.1, from memory) gives the forec
 
 import datetime as dt
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -97,14 +98,12 @@ def rows(extra=()):
 
 def joint(found, wander, noisy):
     """Values, covariance given the effects, and coefficients of the effects."""
-    n = len(found)
-    covariance = np.zeros((n, n))
-    for i, (one, s, _, variance, _) in enumerate(found):
-        for j, (other, t, _, _, _) in enumerate(found):
-            if one == other:
-                covariance[i, j] = PRIOR.unknown_sd_pct**2 + wander**2 * min(s, t)
-        if noisy[i]:
-            covariance[i, i] += variance + PRIOR.session_sd_pct**2
+    years = np.array([row[1] for row in found])
+    stretch = np.array([f"{lane}{number}" for (lane, number), *_ in found])
+    together = PRIOR.unknown_sd_pct**2 + wander**2 * np.minimum.outer(years, years)
+    covariance = np.where(stretch[:, None] == stretch, together, 0.0)
+    own = np.array([row[3] for row in found]) + PRIOR.session_sd_pct**2
+    covariance += np.diag(np.where(noisy, own, 0.0))
     values = np.array([row[2] for row in found])
     effects = np.array([[row[1], row[4]] for row in found])
     return values, covariance, effects
@@ -205,3 +204,30 @@ def test_a_steering_reading_is_the_conditional_distribution_given_the_pool():
     assert found.today.sd_pct**2 == pytest.approx(
         u2 + walk2 * k - gain @ cross, rel=1e-4
     )
+
+
+def test_the_interval_of_wander_is_that_of_the_integrated_posterior():
+    walk = fit_bias_walk(
+        LANES, technology="quartz piezo", prior=PRIOR, reference_temp_c=REFERENCE_C
+    )
+    before = [PRIOR.drift_pct_per_year, PRIOR.temperature_pct_per_c]
+    spread = np.diag([PRIOR.drift_sd**2, PRIOR.temperature_sd**2])
+
+    def density(log_wander):
+        values, covariance, effects = joint(
+            rows(), math.exp(log_wander), [True] * len(READINGS)
+        )
+        covariance = covariance + effects @ spread @ effects.T
+        weight = multivariate_normal(effects @ before, covariance).pdf(values)
+        return weight * norm.pdf(
+            log_wander, math.log(PRIOR.wander_pct), PRIOR.log_wander_sd
+        )
+
+    cuts = [math.log(x) for x in (0.01, walk.wander.interval.low)]
+    cuts += [math.log(x) for x in (walk.wander.interval.high, 200.0)]
+    parts = [
+        integrate.quad(density, a, b, epsrel=1e-8, epsabs=0.0)[0]
+        for a, b in pairwise(cuts)
+    ]
+    shares = np.array(parts) / sum(parts)
+    assert shares == pytest.approx([0.05, 0.90, 0.05], abs=5e-4)
