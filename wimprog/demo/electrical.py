@@ -8,8 +8,13 @@ import math
 import numpy as np
 
 from wimprog.demo.scenario import SensorLife, _number, pavement_temp_c
+from wimprog.demo.traits import SensorTraits
 
 METER_TOP_MOHM = 2000.0
+DECADES_PER_C = -0.008
+"""How insulation falls with pavement temperature, about :data:`REFERENCE_C`."""
+REFERENCE_C = 12.0
+TEST_VOLTAGE_V = 500.0
 SLIP_CHANCE = 0.001
 """How often somebody puts the decimal point one place too far to the right."""
 
@@ -26,6 +31,24 @@ _STEADY: dict[str, tuple[float, float]] = {
 _START = {"quartz piezo": {"capacitance": 1.1}}
 
 
+def coefficient(quantity: str) -> dict[str, object]:
+    """The temperature coefficient that the maker gives for a quantity; or nothing."""
+    if quantity != "insulation resistance":
+        return {}
+    return {
+        "temp_coefficient_pct_per_c": round(100 * (10**DECADES_PER_C - 1), 2),
+        "reference_temp_c": REFERENCE_C,
+        "coefficient_source": "maker's data sheet (invented)",
+    }
+
+
+def data_sheet(traits: SensorTraits) -> dict[str, str]:
+    """What a sensor's own data sheet says."""
+    starts = {word: start for word, (start, _) in _STEADY.items()}
+    starts |= _START.get(traits.technology, {})
+    return {q: f"{starts[q]:g}" for q, _, _ in traits.limits if q in starts}
+
+
 def readings(
     life: SensorLife, on: dt.date, rng: np.random.Generator
 ) -> dict[str, tuple[float, bool]]:
@@ -37,7 +60,7 @@ def readings(
     found: dict[str, tuple[float, bool]] = {}
     for quantity, _, _ in life.traits.limits:
         if quantity == "insulation resistance":
-            log = math.log10(1500.0) - 0.008 * (temp - 12)
+            log = math.log10(1500.0) + DECADES_PER_C * (temp - REFERENCE_C)
             log -= life.decades_per_year * wet_years
             value = 10 ** (log + rng.normal(0, 0.07))
             if value > METER_TOP_MOHM:

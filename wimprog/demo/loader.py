@@ -116,7 +116,12 @@ def _models(by: Any) -> dict[str, SensorModel]:
         bulk_create_with_history(
             [
                 ElectricalLimit(
-                    sensor_model=model, quantity=q, low=low, high=high, source=source
+                    sensor_model=model,
+                    quantity=q,
+                    low=low,
+                    high=high,
+                    source=source,
+                    **electrical.coefficient(q),
                 )
                 for q, low, high in traits.limits
             ],
@@ -176,6 +181,7 @@ def _sensors(
                 model=models[one.traits.technology], serial=one.serial,
                 lot=f"L{one.installed_on:%y%m}", length_m=one.traits.length_m,
                 lead_length_m=30.48, purchased_on=one.installed_on,
+                data_sheet=electrical.data_sheet(one.traits),
             )
             for one in plan_.sensors
         ],
@@ -267,6 +273,7 @@ def _tests(
                 stage=stage, tested_at=_local(day, 10.5), tested_by="T. Quist",
                 instrument="insulation tester 3",
                 pavement_temp_c=round(float(temp_c), 1),
+                test_voltage_v=electrical.TEST_VOLTAGE_V,
             )  # fmt: skip
             readings = {
                 quantity: ReadingInput(value, f"{value:g}", over)
