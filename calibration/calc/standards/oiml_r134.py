@@ -88,9 +88,9 @@ CLASSES = tuple(
     for mass, axle in product(MASS_MPE_PCT, (*RIGID_MPE_PCT, ""))
 )
 
-RIGID = "axle load, two-axle vehicles"
-SINGLE = "single axle load, other vehicles"
-GROUP = "axle-group load, other vehicles"
+RIGID = "axle loads of two-axle vehicles"
+SINGLE = "single axle loads of other vehicles"
+GROUP = "axle-group loads of other vehicles"
 
 _STAGES = ("initial", "service")
 _STAGE_WORDS = {"initial": "initial verification", "service": "in service"}

@@ -113,6 +113,11 @@ def test_type_iv_limits_pounds_and_kilograms_of_their_own(item):
     assert si[:2] == (from_kg, within_kg)
 
 
+def test_type_iv_limits_no_speed_in_pounds():
+    with pytest.raises(KeyError):
+        low_speed_limits(Quantity.SPEED)
+
+
 def test_speeds_of_use():
     """10 to 80 mph (16 to 130 km/h); Type IV 2 to 10 (3 to 16); from memory."""
     assert speeds_of_use_kmh("Type I")[:2] == pytest.approx((16.09344, 128.74752))
