@@ -25,6 +25,19 @@ from installs.selectors.lives import (
     technologies_by_lane,
     technology_expectations,
 )
+from installs.selectors.plans import (
+    PlanPage,
+    curing_tables,
+    layout_of,
+    plan_page,
+    plans_of_lane,
+    work_settings_get,
+)
+from installs.selectors.quantities import (
+    Quantities,
+    quantities_of,
+    work_figures,
+)
 from installs.selectors.record_facts import record_whole
 from installs.selectors.records import (
     ItemView,
@@ -55,6 +68,8 @@ __all__ = [
     "InstallationTests",
     "ItemView",
     "LaneChance",
+    "PlanPage",
+    "Quantities",
     "QuantityStory",
     "RecordPage",
     "Renewal",
@@ -63,17 +78,22 @@ __all__ = [
     "TechnologyCurve",
     "TestRow",
     "chances_by_lane",
+    "curing_tables",
     "electrical_findings",
     "electrical_judgements",
     "fits_by_technology",
     "installation_chance",
     "installation_tests",
     "lanes_at_roadside",
+    "layout_of",
     "life_page",
     "life_rows",
     "limits_by_model",
     "lives_by_technology",
+    "plan_page",
+    "plans_of_lane",
     "program_today",
+    "quantities_of",
     "record_list",
     "record_page",
     "record_whole",
@@ -88,4 +108,6 @@ __all__ = [
     "technologies_by_lane",
     "technology_expectations",
     "visit_list",
+    "work_figures",
+    "work_settings_get",
 ]

@@ -4,6 +4,14 @@ from installs.services.answers import AnswerResult, answer_save
 from installs.services.decisions import dispose, limit_set
 from installs.services.paper import PaperAnswer, paper_save
 from installs.services.photos import photo_add, photo_strike
+from installs.services.plans import (
+    curing_table_save,
+    plan_approve,
+    plan_new_version,
+    plan_save,
+    plan_start,
+    work_settings_save,
+)
 from installs.services.records import (
     record_abandon,
     record_accept,
@@ -28,12 +36,17 @@ __all__ = [
     "PaperAnswer",
     "ReadingInput",
     "answer_save",
+    "curing_table_save",
     "dispose",
     "installation_end",
     "limit_set",
     "paper_save",
     "photo_add",
     "photo_strike",
+    "plan_approve",
+    "plan_new_version",
+    "plan_save",
+    "plan_start",
     "record_abandon",
     "record_accept",
     "record_edit",
@@ -47,4 +60,5 @@ __all__ = [
     "test_record",
     "tests_record_many",
     "visit_save",
+    "work_settings_save",
 ]
