@@ -40,6 +40,12 @@ class PaperForm(forms.Form):
         batches = ProductBatch.objects.all()
         for one in self.asked:
             self.fields[self.box(one)] = self._answer_field(one, batches)
+            if one.entry is not None or view.is_frozen:
+                self.fields[f"{self.box(one)}_reason"] = forms.CharField(
+                    label=f"{one.item.number}. Reason for the other answer",
+                    required=False,
+                    max_length=1000,
+                )
             if one.item.kind == ItemKind.READING:
                 self.fields[f"{self.box(one)}_instrument"] = forms.ModelChoiceField(
                     instruments, label="Instrument", required=False
@@ -94,6 +100,7 @@ class PaperForm(forms.Form):
                 "item": one.item,
                 "seen": one.entry.pk if one.entry else 0,
                 "instrument": self.cleaned_data.get(f"{self.box(one)}_instrument"),
+                "reason": self.cleaned_data.get(f"{self.box(one)}_reason") or "",
             }
             if one.item.kind == ItemKind.BATCH:
                 found.append(PaperAnswer(batch=value, **common))

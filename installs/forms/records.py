@@ -7,7 +7,6 @@ import uuid
 from typing import Any
 
 from django import forms
-from django.utils import timezone
 
 from installs.calc.types import ElectricalQuantity
 from installs.calc.types.records import (
@@ -27,6 +26,7 @@ from installs.models import (
     Sensor,
     TemplateItem,
 )
+from wimprog.lib import clock
 from wimprog.lib.forms import FactForm, MeasureField
 from wimprog.lib.units import Kind, Typed, UnitSystem, parse_number, shown_unit
 
@@ -93,7 +93,7 @@ class AnswerInput(forms.Form):
 
     def clean_observed_at(self) -> dt.datetime:
         text = self.cleaned_data["observed_at"]
-        now = timezone.now()
+        now = clock.now()
         if not text:
             return now
         try:
@@ -237,6 +237,8 @@ class RecordLimitForm(forms.Form):
     ) -> None:
         super().__init__(*args, **kwargs)
         kind = Kind(asked.measure) if asked.measure else None
+        if asked.kind == ItemKind.TRIANGLE:  # held to its offset at the far edge
+            kind = Kind.SHORT_LENGTH
         self.unit = shown_unit(kind, UnitSystem(system)) if kind else None
         held = instance or asked
         for name in LIMITS:
@@ -254,6 +256,8 @@ class RecordLimitForm(forms.Form):
             self.initial.setdefault(name, "" if value is None else f"{value:.6g}")
         if asked.kind != ItemKind.SERIES:
             del self.fields["largest_range"]
+        if asked.kind == ItemKind.TRIANGLE:
+            del self.fields["low"]
         if instance is not None:
             self.initial["limit_source"] = instance.limit_source
             self.initial["limit_reference"] = instance.limit_reference
@@ -272,7 +276,7 @@ class RecordLimitForm(forms.Form):
             else:
                 found[name] = None
         if all(found.get(name) is None for name in LIMITS) and not self.errors:
-            self.add_error("low", "Give at least one limit.")
+            self.add_error("high", "Give at least one limit.")
         return found
 
     @property

@@ -226,6 +226,9 @@ class ItemEntry(models.Model):
         choices=choices_of(EntrySource),
         default=EntrySource.SCREEN.value,
     )
+    written_by = models.CharField(
+        max_length=120, blank=True, help_text="Who wrote the paper sheet."
+    )
     observed_at = models.DateTimeField(help_text="When it was seen, by its writer.")
     entered_at = models.DateTimeField(auto_now_add=True)
     entered_by = models.ForeignKey(

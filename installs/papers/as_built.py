@@ -129,7 +129,7 @@ def _rows(one: ItemView, zone: str) -> list[list[str]]:
                 limit if is_last else "",
                 str(entry.finding.state),  # type: ignore[attr-defined]
                 f"{by}, {at_words(entry.observed_at, zone)}"
-                + (" (paper)" if "paper" in entry.source else ""),
+                + (f", from {entry.written_by}’s sheet" if entry.written_by else ""),
             ]
         )
     return rows

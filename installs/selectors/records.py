@@ -96,6 +96,11 @@ class ItemView:
         return tuple(one for one in self.photos if one.struck_at is None)
 
     @property
+    def wants_decision(self) -> bool:
+        """Whether somebody may decide about the answer that stands."""
+        return self.entry is not None and (self.is_open or bool(self.finding.warnings))
+
+    @property
     def has_photos(self) -> bool:
         """Whether the photos that it asks for are there."""
         return len(self.live_photos) >= max(self.spec.photos_needed, 1)

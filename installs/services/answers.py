@@ -119,6 +119,7 @@ def answer_save(
     over_range: bool = False,
     observed_at: dt.datetime | None = None,
     source: EntrySource | str = EntrySource.SCREEN,
+    written_by: str = "",
 ) -> AnswerResult:
     """Keep an answer; sent twice it is kept once.
 
@@ -161,6 +162,7 @@ def answer_save(
             instrument=instrument,
             batch=batch,
             source=str(source),
+            written_by=written_by.strip(),
             observed_at=_not_ahead(observed_at),
             entered_by=by,
         ),

@@ -55,12 +55,13 @@ def paper_save(
                 seen=one.seen,
                 numbers_typed=list(one.numbers_typed),
                 answer=one.answer,
-                reason=one.reason or f"paper sheet written by {written_by}",
+                reason=one.reason,
                 instrument=one.instrument,
                 batch=one.batch,
                 over_range=False,
                 observed_at=observed_at,
                 source=EntrySource.PAPER,
+                written_by=written_by,
                 by=by,
             )
         except DomainError as error:

@@ -9,7 +9,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from installs import cautions, selectors, services
@@ -151,7 +150,6 @@ def stage_sign(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
                 record=record,
                 stage=stage,
                 by=request.user,
-                now=timezone.now(),
                 **form.cleaned_data,
             ),
         )
