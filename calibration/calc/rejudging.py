@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from typing import Protocol, runtime_checkable
 
-from calibration.calc.many_sessions import ManySessions, ManyVerdicts
+from calibration.calc.many_rules import ManyVerdicts
+from calibration.calc.many_sessions import ManySessions
 from calibration.calc.standards import all_standards, find_standard
 from calibration.calc.standards.base import (
     DEFAULT_CONDITIONS,

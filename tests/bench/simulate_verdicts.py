@@ -22,12 +22,12 @@ from pathlib import Path
 import numpy as np
 from scipy import optimize, special, stats
 
+from calibration.calc.many_rules import t_quantiles
 from calibration.calc.many_sessions import (
     FlatErrors,
     ManySessions,
     count_within,
     session_moments,
-    t_quantiles,
 )
 from calibration.calc.rejudging import rejudge
 from calibration.calc.types import FloatArray, Quantity

@@ -22,12 +22,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calibration.calc.many_sessions import (
-    ManySessions,
-    ManyVerdicts,
-    all_together,
-    many_by_share,
-)
+from calibration.calc.many_rules import ManyVerdicts, all_together, many_by_share
+from calibration.calc.many_sessions import ManySessions
 from calibration.calc.standards.astm_e1318_table import (
     LOW_SPEED,
     LOW_SPEED_LIMITS,

@@ -25,12 +25,8 @@ from functools import cached_property
 
 import numpy as np
 
-from calibration.calc.many_sessions import (
-    ManySessions,
-    ManyVerdicts,
-    all_together,
-    many_by_confidence,
-)
+from calibration.calc.many_rules import ManyVerdicts, all_together, many_by_confidence
+from calibration.calc.many_sessions import ManySessions
 from calibration.calc.standards.base import (
     CONFIRMED,
     DEFAULT_CONDITIONS,

@@ -11,12 +11,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from calibration.calc.many_sessions import (
-    ManySessions,
-    ManyVerdicts,
-    all_together,
-    many_by_share,
-)
+from calibration.calc.many_rules import ManyVerdicts, all_together, many_by_share
+from calibration.calc.many_sessions import ManySessions
 from calibration.calc.standards.base import (
     DEFAULT_CONDITIONS,
     FROM_MEMORY,

@@ -3,12 +3,8 @@
 import numpy as np
 import pytest
 
-from calibration.calc.many_sessions import (
-    FlatErrors,
-    flatten_sessions,
-    session_moments,
-    t_quantiles,
-)
+from calibration.calc.many_rules import t_quantiles
+from calibration.calc.many_sessions import FlatErrors, flatten_sessions, session_moments
 from calibration.calc.rejudging import rejudge
 from calibration.calc.run_errors import run_errors
 from calibration.calc.standards import find_standard
