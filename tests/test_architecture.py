@@ -43,6 +43,7 @@ def test_the_framework_app_of_the_same_label_is_absent():
 
 def test_pure_computation_names_no_framework():
     for folder in (
+        "sites/calc",
         "installs/calc",
         "calibration/calc",
         "quality/calc",

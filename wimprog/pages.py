@@ -153,7 +153,7 @@ def _installations(lane: Lane, today: dt.date) -> list[dict[str, Any]]:
     chances = sensor_chances(today)
     installations = (
         Installation.objects.filter(lane=lane)
-        .select_related("sensor__model")
+        .select_related("sensor__model", "record")
         .order_by("-installed_on", "position")
     )
     tests = ElectricalTest.objects.filter(installation__lane=lane).order_by("tested_at")
