@@ -27,7 +27,11 @@ class PlanStartForm(forms.Form):
     """Which technology a new plan is for."""
 
     technology = forms.ChoiceField(
-        choices=[(one.value, one.value) for one in Technology]
+        choices=[
+            (one.value, one.value)
+            for one in Technology
+            if one is not Technology.TEMPERATURE_PROBE  # it lies in another's array
+        ]
     )
 
 

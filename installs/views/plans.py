@@ -176,7 +176,13 @@ def plan_edit(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"Plan {kept.version} is kept.")
             more = "more" in request.POST
             return redirect("installs:plan-edit", kept.pk) if more else redirect(kept)
-    context = {"sheet": sheet, "form": sheet.form, "plan": plan}
+    stored = plans().get(pk=pk) if sheet.form.is_bound else plan
+    context = {
+        "sheet": sheet,
+        "form": sheet.form,
+        "plan": stored,
+        "page": selectors.plan_page(stored, system=system_of(request)),
+    }
     status = 422 if sheet.form.errors else 200
     return render(request, "installs/plan_edit.html", context, status=status)
 

@@ -199,6 +199,15 @@ def test_a_sheet_sent_without_its_rows_is_refused_not_emptied(
     assert draft.elements.count() == n
 
 
+def test_a_probe_alone_has_no_array_to_begin_with(client_for, technician, lane):
+    client = client_for(technician)
+    answer = client.post(
+        url("plan-start", lane.pk), {"technology": "temperature probe"}
+    )
+    assert answer.status_code == 422
+    assert not ArrayPlan.objects.exists()
+
+
 def test_names_are_text_wherever_they_are_shown(client_for, guest, draft):
     row = plan_rows(draft)[0]
     row.name = "=1+1</title><script>alert(1)</script>"
@@ -256,6 +265,7 @@ def test_the_manager_approves_and_the_plan_is_frozen(
     assert hand.get(url("plan-edit", draft.pk)).status_code == 302
     late = hand.post(url("plan-edit", draft.pk), data)
     assert late.status_code == 422
+    assert "<svg" in late.content.decode()
     assert "make a new version" in late.content.decode()
     draft.refresh_from_db()
     assert draft.note == ""

@@ -203,6 +203,13 @@ def test_the_cure_is_taken_at_the_colder_of_pavement_and_air(reader, table):
     assert found.context["answer"].cure.minutes == 90
 
 
+def test_the_cure_goes_on_to_the_plans_closure(reader, table, plan):
+    sent = {"air": "68", "pavement": "68", "resin": "70", "plan": plan.pk}
+    page = reader.get(WEATHER, sent).content.decode()
+    address = reverse("installs:plan-quantities", args=[plan.pk])
+    assert f'href="{address}?cure=45"' in page
+
+
 def test_the_common_least_cure_holds_where_the_table_asks_for_less(reader, table):
     """At least 30 min (common practice, no source), though the row says 20."""
     found = reader.get(WEATHER, {"air": "86", "pavement": "86", "resin": "70"})
