@@ -1,9 +1,5 @@
 """Each lane's bias today and later, and when it needs to be looked at again.
 
-From the end of the lane's last session the bias walks on with the wander, drift and
-temperature effect of its kind (:mod:`calibration.calc.bias_walk`), each as uncertain as
-the sessions left it: the bias is a mixture of normals over the grid of wander values.
-
 The size of a bias can shrink for a while, when drift carries it back through nought.
 The day on which the chance of being out passes a level is therefore the first such
 day; the chance is looked at every two weeks, then day by day where it passes.
@@ -14,13 +10,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
+from calibration.calc.bias_paths import BiasPaths
 from calibration.calc.bias_types import (
-    DAYS_PER_YEAR,
     BiasOn,
     BiasWalk,
     FloatArray,
@@ -89,7 +83,7 @@ def forecast_bias(
     _check(walk, today, tolerance_pct, level, longest_days, later_days)
     if not walk.lanes:
         return ()
-    paths = _Paths.of(walk, pavement_temp_c, steering or {}, today)
+    paths = BiasPaths.of(walk, pavement_temp_c, steering or {}, today)
     wanted = [0, *later_days]
     days_on = paths.days_since(today)[:, None] + np.array(wanted, dtype=float)
     on = _described(paths, days_on, tolerance_pct, interval_level)
@@ -130,123 +124,13 @@ def forecast_bias(
     return tuple(found)
 
 
-@dataclass(frozen=True, eq=False)
-class _Paths:
-    """Each lane's bias as a function of the days since its last session.
-
-    For G wander values and L lanes: ``mean`` and ``variance`` given the effects, and
-    their coefficients ``by_drift`` and ``by_temp``, each (G, L), as they are on day
-    ``start`` (L,) after the last session: that day itself, or that of a steering
-    reading since.
-    """
-
-    weights: FloatArray
-    walk: FloatArray
-    effect_mean: FloatArray
-    effect_covariance: FloatArray
-    mean: FloatArray
-    variance: FloatArray
-    by_drift: FloatArray
-    by_temp: FloatArray
-    start: FloatArray
-    last: np.ndarray
-
-    @classmethod
-    def of(
-        cls,
-        walk: BiasWalk,
-        pavement_temp_c: float | None,
-        steering: Mapping[str, SteeringDrift],
-        today: dt.date,
-    ) -> _Paths:
-        ends = walk.lanes
-        mean = np.stack([end.mean for end in ends], axis=1)
-        variance = np.stack([end.variance for end in ends], axis=1)
-        effect = np.stack([end.effect for end in ends], axis=1)
-        by_drift, by_temp = effect[..., 0].copy(), effect[..., 1].copy()
-        if pavement_temp_c is not None and walk.reference_temp_c is not None:
-            by_temp += pavement_temp_c - walk.reference_temp_c
-        square = walk.wander_grid_pct**2
-        start = np.zeros(len(ends))
-        for i, end in enumerate(ends):
-            reading = steering.get(end.key)
-            if reading is None or end.last_on is None:
-                continue
-            days = (reading.day - end.last_on).days
-            if reading.day > today or days <= 0:
-                raise DomainError(
-                    f"Lane {end.key}: the steering-axle drift is of "
-                    f"{day_text(reading.day)}; it must lie after the last session "
-                    f"({day_text(end.last_on)}) and not after today."
-                )
-            years = days / DAYS_PER_YEAR
-            # Since the session the bias changed by d·h + w, w ~ N(0, wander²·h); the
-            # reading shows that change, whatever the bias was to begin with.
-            gain = square * years / (square * years + reading.sd_pct**2)
-            mean[:, i] += gain * reading.change_pct
-            by_drift[:, i] += (1.0 - gain) * years
-            variance[:, i] += square * years * (1.0 - gain)
-            start[i] = days
-        last = [end.last_on or today for end in ends]
-        return cls(
-            walk.weights,
-            square,
-            walk.effect_mean,
-            walk.effect_covariance,
-            mean,
-            variance,
-            by_drift,
-            by_temp,
-            start,
-            np.array(last, dtype="datetime64[D]"),
-        )
-
-    def days_since(self, day: dt.date) -> FloatArray:
-        """Days from each lane's last session to a day, shape (L,)."""
-        return (np.datetime64(day) - self.last).astype(float)
-
-    def moments(self, days: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Mean and standard deviation given wander, shape (G, L, m), on days (L, m)."""
-        years = np.maximum(days - self.start[:, None], 0.0) / DAYS_PER_YEAR
-        drift = self.by_drift[:, :, None] + years
-        temp = self.by_temp[:, :, None]
-        d, g = self.effect_mean[:, 0], self.effect_mean[:, 1]
-        mean = (
-            self.mean[:, :, None] + drift * d[:, None, None] + temp * g[:, None, None]
-        )
-        cov = self.effect_covariance[:, None, None]
-        variance = (
-            self.variance[:, :, None]
-            + self.walk[:, None, None] * years
-            + drift**2 * cov[..., 0, 0]
-            + 2.0 * drift * temp * cov[..., 0, 1]
-            + temp**2 * cov[..., 1, 1]
-        )
-        return mean, np.sqrt(variance)
-
-    def chance_out(self, days: FloatArray, tolerance_pct: float) -> FloatArray:
-        """Chance that the size of the bias exceeds the tolerance, shape (L, m)."""
-        mean, sd = self.moments(days)
-        out = ndtr((-tolerance_pct - mean) / sd) + ndtr((mean - tolerance_pct) / sd)
-        return np.einsum("g,glm->lm", self.weights, out)
-
-    def expected_size(self, days: FloatArray) -> FloatArray:
-        """Mean of the size of the bias (folded normals), shape (L, m)."""
-        mean, sd = self.moments(days)
-        z = mean / sd
-        size = sd * math.sqrt(2.0 / math.pi) * np.exp(-0.5 * z**2) + mean * (
-            1.0 - 2.0 * ndtr(-z)
-        )
-        return np.einsum("g,glm->lm", self.weights, size)
-
-
 _Described = tuple[
     FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray
 ]
 
 
 def _described(
-    paths: _Paths, days: FloatArray, tolerance_pct: float, level: float
+    paths: BiasPaths, days: FloatArray, tolerance_pct: float, level: float
 ) -> _Described:
     """Mean, sd, low, high, chance out and expected size, each (L, m)."""
     mean, sd = paths.moments(days)
@@ -272,7 +156,7 @@ def _bias_on(found: _Described, i: int, j: int, day: dt.date, level: float) -> B
 
 
 def _first_passing(
-    paths: _Paths, tolerance_pct: float, level: float, longest_days: int
+    paths: BiasPaths, tolerance_pct: float, level: float, longest_days: int
 ) -> FloatArray:
     """First day since the session on which the level is reached, NaN if none."""
     coarse = np.minimum(
@@ -292,7 +176,7 @@ def _first_passing(
 
 
 def _largest(
-    paths: _Paths, tolerance_pct: float, level: float, longest_days: int
+    paths: BiasPaths, tolerance_pct: float, level: float, longest_days: int
 ) -> tuple[FloatArray, _Described]:
     """The day of the longest interval with the largest expected size of bias."""
     days = np.minimum(
