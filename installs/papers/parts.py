@@ -48,7 +48,7 @@ def plan_parts(
     plan: ArrayPlan | None, system: UnitSystem
 ) -> tuple[dict[str, Any], dict[str, bytes]]:
     """The plan's drawing and positions as a paper's data, and its picture."""
-    empty = {"drawing": None, "positions": {"headings": [], "rows": []}}
+    empty: dict[str, Any] = {"drawing": None, "positions": {"headings": [], "rows": []}}
     if plan is None:
         return empty, {}
     page = plan_page(plan, system=system)
