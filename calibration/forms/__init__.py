@@ -1,16 +1,9 @@
 """Forms of calibration, one module a part of the work."""
 
-from calibration.forms.sessions import (
-    CloseForm,
-    DateInput,
-    ExcludeForm,
-    MomentField,
-    RunForm,
-    SessionForm,
-    SheetsForm,
-    StaticWeighingForm,
-    TestVehicleForm,
-)
+from calibration.forms.moments import DateInput, MomentField
+from calibration.forms.runs import ExcludeForm, RunForm, SheetsForm
+from calibration.forms.sessions import CloseForm, SessionForm
+from calibration.forms.vehicles import StaticWeighingForm, TestVehicleForm
 
 __all__ = [
     "CloseForm",

@@ -20,6 +20,7 @@ from calibration.calc.types import (
     RunErrors,
     SessionPurpose,
     TestPlan,
+    WheelPairs,
 )
 from calibration.models import (
     CalibrationSession,
@@ -40,6 +41,11 @@ def site_zone(session: CalibrationSession) -> ZoneInfo:
     return ZoneInfo(session.lane.wim_site.time_zone)
 
 
+FUEL_REACH_H = 24.0
+"""Hours after a weighing for which its rate of burn is believed: a truck that comes
+back another day was filled up (common practice, no source)."""
+
+
 def as_reference_vehicle(weighing: StaticWeighing) -> ReferenceVehicle:
     """A stored weighing as the computation takes it; needs ``vehicle`` loaded."""
     return ReferenceVehicle(
@@ -51,6 +57,43 @@ def as_reference_vehicle(weighing: StaticWeighing) -> ReferenceVehicle:
         scale_certificate=weighing.certificate,
         weighing=str(weighing.pk),
     )
+
+
+def reference_of_run(run: TruckRun) -> ReferenceVehicle:
+    """What a run is held against: its weighing, less the fuel burnt since.
+
+    Burnt fuel comes off every axle in proportion to its load. Needs
+    ``weighing.vehicle`` loaded.
+    """
+    found = as_reference_vehicle(run.weighing)
+    burnt_kg = fuel_burnt_kg(run)
+    if not burnt_kg:
+        return replace(found, weighing=weighing_key(run))
+    left = 1.0 - burnt_kg / run.weighing.gvw_kg
+    return replace(
+        found,
+        weighing=weighing_key(run),
+        axle_weights_kg=tuple(left * kg for kg in found.axle_weights_kg),
+    )
+
+
+def fuel_burnt_kg(run: TruckRun) -> float:
+    """Fuel burnt [kg] from the weighing to the run; 0 where no rate is known."""
+    rate = run.weighing.fuel_kg_per_hour or 0.0
+    hours = (run.run_at - run.weighing.weighed_at).total_seconds() / 3600.0
+    return rate * hours if 0.0 < hours <= FUEL_REACH_H else 0.0
+
+
+def weighing_key(run: TruckRun) -> str:
+    """Name of what a run is held against; its own where fuel counts."""
+    if run.weighing.fuel_kg_per_hour:
+        return f"{run.weighing_id}, run {run.number}"
+    return str(run.weighing_id)
+
+
+def references_of_runs(runs: Sequence[TruckRun]) -> list[ReferenceVehicle]:
+    """What the runs are held against, each once."""
+    return list({weighing_key(run): reference_of_run(run) for run in runs}.values())
 
 
 def as_measured_run(run: TruckRun) -> MeasuredRun:
@@ -68,8 +111,18 @@ def as_measured_run(run: TruckRun) -> MeasuredRun:
         lane_position=LanePosition(run.lane_position),
         excluded=run.excluded,
         exclusion_reason=run.exclusion_reason,
-        weighing=str(run.weighing_id),
+        weighing=weighing_key(run),
+        wheel_weights_kg=_wheels(run),
     )
+
+
+def _wheels(run: TruckRun) -> WheelPairs | None:
+    left, right = run.left_wheel_weights_kg, run.right_wheel_weights_kg
+    if not left or not right:
+        return None
+    if len(left) != len(right):
+        return tuple((one,) for one in (*left, *right))  # type: ignore[return-value]
+    return tuple(zip(left, right, strict=True))
 
 
 def conditions_of(
@@ -98,11 +151,7 @@ def stage_errors(runs: Sequence[TruckRun]) -> RunErrors:
     """The single errors of runs that are already read."""
     from calibration.calc.run_errors import run_errors
 
-    weighings = {run.weighing_id: run.weighing for run in runs}
-    return run_errors(
-        [as_reference_vehicle(one) for one in weighings.values()],
-        [as_measured_run(run) for run in runs],
-    )
+    return run_errors(references_of_runs(runs), [as_measured_run(run) for run in runs])
 
 
 def session_errors(session: CalibrationSession, stage: RunStage | str) -> RunErrors:
@@ -135,9 +184,8 @@ def session_judged(
 
     runs = session_runs(session, stage) if runs is None else runs
     system = unit_system or program_get().unit_system
-    weighings = {run.weighing_id: run.weighing for run in runs}
     judged = judge_runs(
-        [as_reference_vehicle(one) for one in weighings.values()],
+        references_of_runs(runs),
         [as_measured_run(run) for run in runs],
         standards=[session.standard, *standards],
         wanted_class=session.wanted_class,

@@ -13,6 +13,7 @@ from calibration.models import (
     StaticWeighing,
     TestVehicle,
 )
+from calibration.selectors.references import reference_of
 from calibration.services.results import results_refresh
 from wimprog.lib.errors import DomainError
 from wimprog.lib.models import save_with_reason
@@ -43,16 +44,70 @@ def vehicle_save(*, vehicle: TestVehicle, by: Any, why: str) -> TestVehicle:
 
 
 @transaction.atomic
-def weighing_save(*, weighing: StaticWeighing, by: Any, why: str) -> StaticWeighing:
-    """Add a static weighing, or correct one and recompute what rests on it."""
+def weighing_save(
+    *, weighing: StaticWeighing, by: Any, why: str, split_groups: bool = False
+) -> StaticWeighing:
+    """Add a static weighing, or correct one and recompute what rests on it.
+
+    Where there are readings, the axle weights are computed from them: means of the
+    repeats, closed on the gross weight.
+
+    Parameters
+    ----------
+    split_groups
+        Share the weight of a group evenly among axles that were not weighed alone.
+
+    Raises
+    ------
+    DomainError
+        When readings do not make up the vehicle, axles were weighed only in groups,
+        or runs rest on the weighing and no reason is given.
+    """
     is_new = weighing.pk is None
+    has_runs = not is_new and weighing.runs.exists()
+    if has_runs and not why.strip():
+        raise DomainError(
+            "Runs are held against this weighing, so a change of it changes their "
+            "errors. Say why it is changed."
+        )
+    if weighing.readings:
+        weighing.axle_weights_kg = axle_weights_of(weighing, split_groups=split_groups)
+        weighing.as_typed.pop("axle_weights_kg", None)
     save_with_reason(weighing, by=by, why=why or "static weighing saved")
-    if not is_new:
+    if has_runs:
         for session in CalibrationSession.objects.filter(
             runs__weighing=weighing
         ).distinct():
             results_refresh(session)
     return weighing
+
+
+def axle_weights_of(
+    weighing: StaticWeighing, *, split_groups: bool = False
+) -> list[float]:
+    """Weight of each axle [kg] by the weighing's readings.
+
+    Raises
+    ------
+    DomainError
+        When the readings do not make up the vehicle, or leave an axle unknown.
+    """
+    found = reference_of(weighing)
+    known = {one.axles[0]: one.load_kg for one in found.axles}
+    missing = set(range(weighing.vehicle.n_axles)) - set(known)
+    if missing and not split_groups:
+        told = ", ".join(str(axle + 1) for axle in sorted(missing))
+        raise DomainError(
+            f"Axle {told} of {weighing.vehicle} was never alone on the scale, so its "
+            "weight is not known. Weigh it alone, or share the group’s weight evenly "
+            "among its axles."
+        )
+    for part in sorted(found.parts, key=lambda one: len(one.axles)):
+        left = [axle for axle in part.axles if axle not in known]
+        rest = part.load_kg - sum(known[a] for a in part.axles if a in known)
+        for axle in left:
+            known[axle] = rest / len(left)
+    return [known[axle] for axle in range(weighing.vehicle.n_axles)]
 
 
 def check_standard(session: CalibrationSession) -> None:

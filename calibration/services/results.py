@@ -36,6 +36,7 @@ def inputs_of(session: CalibrationSession, runs: Sequence[TruckRun]) -> dict[str
                 "weighed_at": one.weighed_at.isoformat(),
                 "axle_weights_kg": one.axle_weights_kg,
                 "axle_spacings_m": one.vehicle.axle_spacings_m,
+                "fuel_kg_per_hour": one.fuel_kg_per_hour,
             }
             for _, one in sorted(weighings.items())
         ],
@@ -49,6 +50,8 @@ def inputs_of(session: CalibrationSession, runs: Sequence[TruckRun]) -> dict[str
                 "reference_speed_kmh": run.reference_speed_kmh,
                 "axle_weights_kg": run.axle_weights_kg,
                 "axle_spacings_m": run.axle_spacings_m,
+                "left_wheel_weights_kg": run.left_wheel_weights_kg,
+                "right_wheel_weights_kg": run.right_wheel_weights_kg,
                 "excluded": run.excluded,
                 "exclusion_reason": run.exclusion_reason,
             }

@@ -10,8 +10,9 @@ from django.db import transaction
 from simple_history.utils import bulk_create_with_history
 
 from calibration.calc.run_checks import is_unit_slip, run_complaints
+from calibration.calc.wheel_loads import run_wheel_complaints
 from calibration.models import CalibrationSession, SessionState, TruckRun
-from calibration.selectors import as_measured_run, as_reference_vehicle
+from calibration.selectors import as_measured_run, reference_of_run
 from calibration.services.results import results_refresh
 from wimprog.lib.errors import Complaint, DomainError
 from wimprog.lib.models import save_with_reason
@@ -158,7 +159,11 @@ def _faults(run: TruckRun) -> list[Complaint]:
             ]
     if complaints:
         return complaints
-    return run_complaints(as_measured_run(run), [as_reference_vehicle(run.weighing)])
+    measured = as_measured_run(run)
+    return [
+        *run_complaints(measured, [reference_of_run(run)]),
+        *run_wheel_complaints(measured),
+    ]
 
 
 def unit_slips(runs: Iterable[TruckRun]) -> list[Complaint]:

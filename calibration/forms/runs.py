@@ -1,0 +1,132 @@
+"""Forms of truck runs: typed beside the road, from sheets, set aside."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+
+from calibration.forms.moments import MomentField
+from calibration.models import RunStage, StaticWeighing, TruckRun
+from wimprog.lib.forms import FactForm
+from wimprog.lib.units import Kind, format_si
+
+SHEET_LIMIT_BYTES = 400_000
+WEIGHING_REACH = dt.timedelta(days=45)
+"""How far from the session's day a static weighing is offered."""
+
+
+class WeighingChoice(forms.ModelChoiceField):
+    """A static weighing, told by vehicle, time and gross weight."""
+
+    def __init__(self, *, zone: ZoneInfo, system: Any, **options: Any) -> None:
+        super().__init__(**options)
+        self.zone, self.system = zone, system
+
+    def label_from_instance(self, weighing: Any) -> str:
+        moment = weighing.weighed_at.astimezone(self.zone)
+        gross = format_si(weighing.gvw_kg, Kind.MASS, self.system)
+        return f"{weighing.vehicle.name}: {gross}, weighed {moment:%Y-%m-%d %H:%M}"
+
+
+class RunForm(FactForm):
+    """One pass, typed beside the road."""
+
+    units_are_right = forms.BooleanField(
+        label="The units are right",
+        required=False,
+        help_text="Only if the run was questioned as pounds for kilograms.",
+    )
+
+    class Meta:
+        model = TruckRun
+        fields = [
+            "number",
+            "stage",
+            "weighing",
+            "run_at",
+            "axle_weights_kg",
+            "speed_kmh",
+            "reference_speed_kmh",
+            "pavement_temp_c",
+            "lane_position",
+            "axle_spacings_m",
+        ]
+
+    def __init__(self, *args: Any, zone: ZoneInfo, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["run_at"] = MomentField(
+            zone=zone, label="Time", help_text=f"Time in {zone.key}."
+        )
+        self.fields["weighing"] = WeighingChoice(
+            zone=zone,
+            system=self.system,
+            label="Test vehicle and its static weighing",
+            queryset=_weighings_near(self.instance.session.held_on),
+        )
+        self.fields[
+            "axle_weights_kg"
+        ].help_text = "As the lane recorded them, front to rear, parted by spaces."
+        self.fields["number"].required = False
+        self.fields["number"].help_text = "Empty for the next free number."
+        self.fields.pop("why")
+        if not self.is_bound:
+            self.fields.pop("units_are_right")
+
+    def _get_validation_exclusions(self) -> set[str]:
+        # the number may be left to the service, which also sees to copies
+        return super()._get_validation_exclusions() | {"number"}  # type: ignore[misc]
+
+
+def _weighings_near(day: dt.date) -> Any:
+    noon = dt.datetime.combine(day, dt.time(12), tzinfo=dt.UTC)
+    near = StaticWeighing.objects.select_related("vehicle").filter(
+        weighed_at__range=(noon - WEIGHING_REACH, noon + WEIGHING_REACH)
+    )
+    return near.order_by("vehicle__name", "-weighed_at")
+
+
+class ExcludeForm(forms.Form):
+    """Set a run aside."""
+
+    reason = forms.CharField(
+        label="Why is this run set aside?",
+        max_length=200,
+        help_text="What went wrong with the pass, such as “changed lane on the "
+        "sensor”. A large error alone is not a reason.",
+    )
+
+
+class SheetsForm(forms.Form):
+    """The two sheets of a calibration."""
+
+    static_file = forms.FileField(
+        label="Static weighings (CSV)",
+        help_text="One row a weighing: vehicle, class, scale_certificate, weighed_at, "
+        "axle_1_lb …, spacing_1_ft …",
+    )
+    runs_file = forms.FileField(
+        label="Runs (CSV)",
+        help_text="One row a pass: run, vehicle, time, speed_mph, pavement_temp_f, "
+        "lane_position, axle_1_lb …",
+    )
+    stage = forms.ChoiceField(label="The runs were made", choices=RunStage.choices)
+    units_are_right = forms.BooleanField(
+        label="The units are right",
+        required=False,
+        help_text="Only if runs were questioned as pounds for kilograms.",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        for name in ("static_file", "runs_file"):
+            sheet = cleaned.get(name)
+            if sheet is not None and sheet.size > SHEET_LIMIT_BYTES:
+                self.add_error(
+                    name,
+                    f"{sheet.name} has {sheet.size:,} bytes; a sheet of runs has at "
+                    f"most {SHEET_LIMIT_BYTES:,}. Is it the right file?",
+                )
+        return cleaned
