@@ -21,6 +21,7 @@ from calibration.calc.bias_types import (
     LaneBias,
     LaneEnd,
     SteeringDrift,
+    counted,
     day_text,
 )
 from calibration.calc.bias_walk import mixture_interval
@@ -269,8 +270,9 @@ def _sentence(
     else:
         then = f"It reaches {level * 100:g} % on {day_text(passes_on)}."
     rests = (
-        f"Rests on this lane's {end.n_sessions} sessions and on {walk.n_intervals} "
-        f"intervals of {walk.n_lanes} {walk.technology} lanes; the expectation brought "
+        f"Rests on this lane's {counted(end.n_sessions, 'session')} and on "
+        f"{counted(walk.n_intervals, 'interval')} of "
+        f"{counted(walk.n_lanes, f'{walk.technology} lane')}; the expectation brought "
         f"{walk.prior_share * 100:.0f} % of what is known of the wander."
     )
     if end.misfit_p is not None and end.misfit_p < UNLIKE_P:

@@ -32,6 +32,15 @@ def day_text(day: dt.date) -> str:
     return f"{day.day} {day:%b %Y}"
 
 
+def counted(n: int, noun: str) -> str:
+    """A number with its noun.
+
+    >>> counted(1, "session"), counted(3, "session")
+    ('1 session', '3 sessions')
+    """
+    return f"{n:,} {noun}" if n == 1 else f"{n:,} {noun}s"
+
+
 @dataclass(frozen=True)
 class BiasSession:
     """What one session showed of a lane's gross-weight bias.
@@ -313,8 +322,9 @@ class BiasWalk:
     def basis(self) -> str:
         """What the fit rests on, in one line."""
         return (
-            f"{self.n_intervals} intervals of {self.n_lanes} "
-            f"{self.technology} lanes; prior's share {self.prior_share * 100:.0f} %"
+            f"{counted(self.n_intervals, 'interval')} of "
+            f"{counted(self.n_lanes, f'{self.technology} lane')}; prior's share "
+            f"{self.prior_share * 100:.0f} %"
         )
 
 

@@ -47,6 +47,7 @@ from calibration.calc.bias_types import (
     LaneEnd,
     LaneSessions,
     WalkPrior,
+    counted,
 )
 from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Interval
@@ -292,7 +293,8 @@ def _sentence(walk: BiasWalk) -> str:
         f"Gross-weight bias of {walk.technology} lanes wanders by "
         f"{told(walk.wander, 1)} % in a year, drifts by {told(walk.drift, 1)} % a year "
         f"and changes by {told(walk.temperature, 2)} % per °C of pavement temperature: "
-        f"{walk.n_intervals} intervals between sessions of {walk.n_lanes} lanes. Of "
+        f"{counted(walk.n_intervals, 'interval')} between sessions of "
+        f"{counted(walk.n_lanes, 'lane')}. Of "
         f"what is known of the wander the expectation brought "
         f"{walk.prior_share * 100:.0f} %: {walk.prior.text}."
     )
