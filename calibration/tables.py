@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import django_tables2 as tables
+from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
@@ -76,10 +77,14 @@ class SessionTable(Table):
 class VehicleTable(Table):
     """Test vehicles."""
 
-    name = tables.Column()
+    name = tables.Column(
+        linkify=lambda record: reverse("calibration:vehicle-detail", args=[record.pk])
+    )
+    origin = tables.Column(verbose_name="From")
     vehicle_class = tables.Column(verbose_name="Class")
     n_axles = tables.Column(orderable=False, verbose_name="Axles")
     n_weighings = tables.Column(verbose_name="Weighings")
+    n_runs = tables.Column(verbose_name="Runs in use")
     last_weighed_at = tables.DateTimeColumn(
         format="j M Y H:i", verbose_name="Last, UTC"
     )
@@ -95,4 +100,5 @@ class VehicleTable(Table):
     class Meta(Table.Meta):
         model = TestVehicle
         fields: tuple[str, ...] = ()
+        sequence = ("name", "origin", "...")
         empty_text = "No test vehicle yet."

@@ -44,6 +44,26 @@ urlpatterns = [
     path("calibration/vehicles/", vehicles.vehicle_list, name="vehicle-list"),
     path("calibration/vehicles/add/", vehicles.vehicle_add, name="vehicle-add"),
     path(
+        "calibration/vehicles/<int:pk>/",
+        vehicles.vehicle_detail,
+        name="vehicle-detail",
+    ),
+    path(
+        "calibration/vehicles/<int:pk>/edit/",
+        vehicles.vehicle_edit,
+        name="vehicle-edit",
+    ),
+    path(
+        "calibration/weighings/<int:pk>/",
+        vehicles.weighing_detail,
+        name="weighing-detail",
+    ),
+    path(
+        "calibration/weighings/<int:pk>/edit/",
+        vehicles.weighing_edit,
+        name="weighing-edit",
+    ),
+    path(
         "calibration/vehicles/<int:pk>/weighings/add/",
         vehicles.weighing_add,
         name="weighing-add",

@@ -16,6 +16,7 @@ from calibration.selectors.judging import (
     stage_errors,
 )
 from calibration.selectors.references import (
+    axles_not_alone,
     burn_found,
     certificate_word,
     changes_of,
@@ -56,6 +57,7 @@ __all__ = [
     "RunRow",
     "as_measured_run",
     "as_reference_vehicle",
+    "axles_not_alone",
     "burn_found",
     "certificate_word",
     "changes_of",

@@ -168,6 +168,15 @@ class ReferenceRow:
 
 
 @dataclass(frozen=True)
+class BudgetRow:
+    """Standard uncertainty [kg] of one part by source, and together."""
+
+    part: str
+    cells: tuple[tuple[str, float | None], ...]
+    together: float
+
+
+@dataclass(frozen=True)
 class ReferenceSheet:
     """A weighing's reference weights, their budget, and whether they are good enough.
 
@@ -199,12 +208,13 @@ class ReferenceSheet:
         return bool(self.sources)
 
     @property
-    def budget(self) -> list[tuple[str, list[float | None]]]:
-        """For each part the standard uncertainty [kg] from each source."""
+    def budget_rows(self) -> list[BudgetRow]:
+        """For each part its standard uncertainty [kg] from each source."""
         table = []
         for row in self.rows:
             own = {one.source: one.u for one in row.weight.components}
-            table.append((row.weight.part, [own.get(name) for name in self.sources]))
+            cells = tuple((name, own.get(name)) for name in self.sources)
+            table.append(BudgetRow(row.weight.part, cells, row.weight.u_kg))
         return table
 
 
