@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -31,7 +32,7 @@ from calibration.calc.factors import (
     ratios_without_each,
     run_weights,
 )
-from calibration.calc.types import FloatArray, QuantityErrors
+from calibration.calc.types import FloatArray, QuantityErrors, RunErrors
 from wimprog.lib.units import format_number
 
 AS_IT_IS, ONE_FACTOR, BY_SPEED = "as it is", "one factor", "factors by speed"
@@ -48,7 +49,9 @@ def predict_as_it_is(gross_weight: QuantityErrors) -> Prediction:
     errors = gross_weight.errors
     rms = _rms(errors)
     several = len(set(gross_weight.vehicles)) > 1
-    return _prediction(AS_IT_IS, errors, rms if several else None)
+    return _prediction(
+        AS_IT_IS, gross_weight, np.ones(errors.size), rms if several else None
+    )
 
 
 def predict_one_factor(
@@ -80,7 +83,7 @@ def predict_one_factor(
                 gross_weight.where(~own), method=method, references=references
             ).ratio
         other = _rms(100.0 * (by_others * measured / static - 1.0))
-    return _prediction(ONE_FACTOR, 100.0 * (ratios * measured / static - 1.0), other)
+    return _prediction(ONE_FACTOR, gross_weight, ratios, other)
 
 
 def predict_by_speed(
@@ -121,21 +124,68 @@ def predict_by_speed(
         changed = ratios.copy()
         changed[place] = without[run]
         under[run] = np.interp(speed, points_kmh, changed)
-    return _prediction(BY_SPEED, 100.0 * (under * measured / static - 1.0), None)
+    return _prediction(BY_SPEED, gross_weight, under, None)
 
 
 def _rms(errors: FloatArray) -> float:
     return math.sqrt(float(np.mean(errors**2)))
 
 
-def _prediction(label: str, errors: FloatArray, other: float | None) -> Prediction:
+def _prediction(
+    label: str, gross_weight: QuantityErrors, ratios: FloatArray, other: float | None
+) -> Prediction:
+    share = gross_weight.measured / gross_weight.reference
+    errors = 100.0 * (ratios * share - 1.0)
     return Prediction(
         label=label,
         errors=errors,
+        ratios=ratios,
         mean=float(errors.mean()),
         sd=float(errors.std(ddof=1)) if errors.size > 1 else None,
         rms=_rms(errors),
         rms_other_trucks=other,
+    )
+
+
+def errors_after(
+    errors: RunErrors, gross_weight: QuantityErrors, prediction: Prediction
+) -> RunErrors:
+    """Errors of all weights as predicted, for the standards to judge.
+
+    Parameters
+    ----------
+    errors
+        Errors of all quantities.
+    gross_weight
+        The gross weights that were predicted.
+    prediction
+        The prediction for them.
+
+    Returns
+    -------
+    RunErrors
+        Every weight of a run multiplied by the run's predicted ratio; speeds and
+        lengths as they are; only the runs that were predicted. ``runs`` still hold
+        what was recorded.
+    """
+    ratio_of = dict(zip(gross_weight.runs, prediction.ratios, strict=True))
+    used = tuple(run for run in errors.runs_used if run in ratio_of)
+
+    def after(one: QuantityErrors) -> QuantityErrors:
+        kept = one.where(np.array([run in ratio_of for run in one.runs], dtype=bool))
+        if one.unit != "%" or kept.n == 0:
+            return kept
+        measured = kept.measured * np.array([ratio_of[run] for run in kept.runs])
+        found = 100.0 * (measured - kept.reference) / kept.reference
+        return replace(kept, measured=measured, errors=found)
+
+    return replace(
+        errors,
+        by_quantity={
+            quantity: after(one) for quantity, one in errors.by_quantity.items()
+        },
+        runs_used=used,
+        runs=tuple(run for run in errors.runs if run.run in ratio_of),
     )
 
 

@@ -63,7 +63,20 @@ def speed_points(
 def nearest_point(
     speed_kmh: FloatArray, points_kmh: Sequence[float]
 ) -> NDArray[np.intp]:
-    """Index of the nearest speed point of each run, shape (n,)."""
+    """Index of the nearest speed point of each run.
+
+    Parameters
+    ----------
+    speed_kmh
+        Speeds [km/h], shape (n,).
+    points_kmh
+        Speed points [km/h].
+
+    Returns
+    -------
+    ndarray
+        Shape (n,).
+    """
     away = np.abs(speed_kmh[:, np.newaxis] - np.array(points_kmh))
     found: NDArray[np.intp] = np.argmin(away, axis=1)
     return found

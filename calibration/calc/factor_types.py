@@ -212,6 +212,8 @@ class Prediction:
         "as it is", "one factor", "factors by speed".
     errors
         Error of each run [%] under the factor of all the others, shape (n,).
+    ratios
+        That factor over the one in use, shape (n,).
     mean, sd, rms
         Mean, standard deviation (divisor n − 1) and root mean square of them [%]; sd is
         None for a single run.
@@ -222,6 +224,7 @@ class Prediction:
 
     label: str
     errors: FloatArray
+    ratios: FloatArray
     mean: float
     sd: float | None
     rms: float

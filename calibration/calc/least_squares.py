@@ -50,14 +50,28 @@ class LinearFit:
         return math.sqrt(self.rss / self.df) if self.df > 0 else math.nan
 
     def se(self, weights: Sequence[float] | FloatArray) -> float:
-        """Standard error of a linear combination of the coefficients."""
+        """Standard error of a linear combination of the coefficients.
+
+        Parameters
+        ----------
+        weights
+            Of each coefficient, shape (k,).
+        """
         c = np.asarray(weights, dtype=float)
         return math.sqrt(max(float(c @ self.covariance @ c), 0.0))
 
     def interval(
         self, weights: Sequence[float] | FloatArray, *, level: float = 0.95
     ) -> Interval:
-        """Student interval of a linear combination of the coefficients."""
+        """Student interval of a linear combination of the coefficients.
+
+        Parameters
+        ----------
+        weights
+            Of each coefficient, shape (k,).
+        level
+            Level of the interval.
+        """
         c = np.asarray(weights, dtype=float)
         half = float(stats.t.ppf(0.5 + level / 2.0, self.df)) * self.se(c)
         value = float(c @ self.coefficients)

@@ -2,8 +2,8 @@
 
 Grubbs' test for one, the generalised extreme Studentized deviate (ESD) test of Rosner
 for several: two outliers on one side hide each other from Grubbs. Both suppose normal
-errors. Where each of several vehicles has enough errors, deviations are taken from the
-vehicle's own median, so that one truck among others is not called an outlier.
+errors. Where every axle of every vehicle has enough errors, deviations are taken from
+its own median, so that one truck or axle among others is not called an outlier.
 
 A flag asks a person to look at the run (lane change, braking, wrong vehicle matched)
 and to set it aside with a reason or leave it. The statistics stand with and without it.
@@ -30,10 +30,13 @@ ACCURATE_N = 15
 e-Handbook 1.3.5.17.3)."""
 
 OWN_CENTRE_N = 5
-"""Fewest errors of every vehicle to take deviations from its own median."""
+"""Fewest errors of each part of each vehicle to take deviations from its median."""
 
 MAX_SHARE = 0.2
 """Greatest share of the errors that is looked at as outliers."""
+
+MAX_OUTLIERS = 20
+"""And no more than these: a session with more has another trouble than outliers."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,7 @@ class Flag:
     error
         The error, in the errors' unit.
     distance
-        Standard deviations from the mean of its vehicle, without those flagged before.
+        Standard deviations from the mean, without those flagged before.
     critical, p
         Critical value, and upper bound of the chance.
     """
@@ -285,7 +288,8 @@ def advise_on_outliers(
         )
         return OutlierAdvice((), n, with_all, with_all, sentence)
     centred = errors.errors - _centres(errors)
-    steps, count = generalised_esd(centred, max(1, int(max_share * n)), alpha=alpha)
+    most = min(max(1, int(max_share * n)), MAX_OUTLIERS)
+    steps, count = generalised_esd(centred, most, alpha=alpha)
     flags = tuple(
         Flag(
             run=errors.runs[step.index],
@@ -307,12 +311,13 @@ def advise_on_outliers(
 
 
 def _centres(errors: QuantityErrors) -> FloatArray:
-    """Median of each error's vehicle, which an outlier hardly moves; else of all."""
-    names = np.array(errors.vehicles)
+    """Median of each error's part and vehicle, which an outlier hardly moves."""
     found = np.full(errors.n, float(np.median(errors.errors)))
-    groups = [names == name for name in set(errors.vehicles)]
-    if all(np.count_nonzero(own) >= OWN_CENTRE_N for own in groups):
-        for own in groups:
+    places: dict[tuple[str, str], list[int]] = {}
+    for place, kind in enumerate(zip(errors.vehicles, errors.parts, strict=True)):
+        places.setdefault(kind, []).append(place)
+    if all(len(own) >= OWN_CENTRE_N for own in places.values()):
+        for own in places.values():
             found[own] = np.median(errors.errors[own])
     return found
 

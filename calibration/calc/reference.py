@@ -31,6 +31,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.calc.axle_groups import GROUP_LIMIT_M, group_axles
+from calibration.calc.fuel import hours_between, share_of_burn
 from calibration.calc.reference_checks import (
     group_or_axles,
     reading_complaints,
@@ -55,7 +56,6 @@ FROM_REPETITION = "repeated weighings"
 FROM_RESOLUTION = "display's step"
 FROM_SCALE = "scale"
 FROM_PLACING = "placing the vehicle"
-FROM_FUEL = "fuel burnt"
 """Names of the sources of uncertainty."""
 
 CLOSING_K = 2.0
@@ -193,22 +193,12 @@ def _inputs(
     for part, own in by_part.items():
         loads = np.array([one.load_kg for one in own])
         if fuel is not None and at is not None:
-            share = _share(fuel, part, float(loads.mean()) / whole_kg)
-            hours = [_hours(at, one.time) for one in own if one.time is not None]
+            share = share_of_burn(fuel, part, float(loads.mean()) / whole_kg)
+            hours = [hours_between(at, one.time) for one in own if one.time is not None]
             loads = loads + share * np.array([fuel.burnt_kg(h) for h in hours])
         sd = float(loads.std(ddof=1)) if loads.size > 1 else None
         found[part] = _Input(part, float(loads.mean()), loads.size, sd)
     return found
-
-
-def _share(fuel: FuelBurn, part: Part, load_share: float) -> float:
-    if fuel.axle_shares is None:
-        return min(load_share, 1.0)
-    return sum(fuel.axle_shares[axle] for axle in part)
-
-
-def _hours(since: dt.datetime, until: dt.datetime) -> float:
-    return (until - since).total_seconds() / 3600.0
 
 
 def _formulas(
@@ -367,95 +357,3 @@ def part_name(part: Part, n_axles: int) -> str:
     if len(part) == 1:
         return f"axle {part[0] + 1}"
     return f"axles {part[0] + 1}–{part[-1] + 1}"
-
-
-def after_burn(
-    reference: VehicleReference,
-    fuel: FuelBurn,
-    *,
-    at: dt.datetime | None = None,
-    hours: float | None = None,
-    km: float = 0.0,
-) -> VehicleReference:
-    """The reference at a run's time, less the fuel burnt since the weighing.
-
-    Parameters
-    ----------
-    reference
-        The weighing.
-    fuel
-        Rates, linear in time and distance.
-    at
-        The run's time; ``hours`` is counted from the weighing's.
-    hours
-        Hours since the weighing, where times are not known.
-    km
-        Distance driven since the weighing [km].
-
-    Returns
-    -------
-    VehicleReference
-        With the burnt mass's uncertainty as one more component of each part.
-
-    Raises
-    ------
-    ValueError
-        When neither times nor hours are given.
-    """
-    if hours is None:
-        if at is None or reference.at is None:
-            raise ValueError("the hours since the weighing are not known")
-        hours = _hours(reference.at, at)
-    burnt = fuel.burnt_kg(hours, km)
-    gross_kg = reference.gross.load_kg
-
-    def lighter(one: ReferenceWeight) -> ReferenceWeight:
-        off = burnt * _share(fuel, one.axles, one.load_kg / gross_kg)
-        more = Component(FROM_FUEL, abs(off) * fuel.u_relative)
-        components = (*one.components, more) if more.u > 0.0 else one.components
-        return replace(one, load_kg=one.load_kg - off, components=components)
-
-    moved = reference.at and reference.at + dt.timedelta(hours=hours)
-    return replace(
-        reference,
-        at=at or moved,
-        axles=tuple(lighter(one) for one in reference.axles),
-        groups=tuple(lighter(one) for one in reference.groups),
-        gross=lighter(reference.gross),
-    )
-
-
-def burn_between(before: VehicleReference, after: VehicleReference) -> FuelBurn:
-    """The rate of burn from the same vehicle weighed before and after the runs.
-
-    Parameters
-    ----------
-    before, after
-        Two weighings of one vehicle on one scale, with times. The scale's own error
-        is in both alike and falls out.
-
-    Returns
-    -------
-    FuelBurn
-        Rate [kg/h] with its relative uncertainty. Using it with ``before`` counts the
-        repetition of ``before`` twice, which errs on the wide side.
-
-    Raises
-    ------
-    ValueError
-        When times are missing, or ``after`` is not later or not lighter.
-    """
-    if before.at is None or after.at is None or after.at <= before.at:
-        raise ValueError("the second weighing needs a time later than the first")
-    burnt = before.gross.load_kg - after.gross.load_kg
-    if burnt <= 0.0:
-        raise ValueError("the vehicle is not lighter at the second weighing")
-    own = [
-        one.u
-        for weight in (before.gross, after.gross)
-        for one in weight.components
-        if not one.is_shared
-    ]
-    return FuelBurn(
-        kg_per_h=burnt / _hours(before.at, after.at), u_relative=combined(own) / burnt
-    )

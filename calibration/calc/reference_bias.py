@@ -12,10 +12,12 @@ the scale that weighed them all does not.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from calibration.calc.reference_types import ReferenceWeight
+from calibration.calc.types import QuantityErrors
 from calibration.calc.uncertainty import (
     Component,
     combined,
@@ -161,6 +163,45 @@ def bias_with_reference(
             Component("runs", se_runs, df_runs),
             Component("reference", u_ref_systematic, df_ref),
         ],
+        level=level,
+    )
+
+
+def bias_over_vehicles(
+    errors: QuantityErrors,
+    references: Mapping[str, ReferencePart],
+    *,
+    level: float = 0.95,
+) -> Interval | None:
+    """Interval of the mean error over all runs that counts the references too.
+
+    Parameters
+    ----------
+    errors
+        The errors of one weight.
+    references
+        What each vehicle's weighing adds, by its name; one left out adds nothing.
+    level
+        Level of the interval.
+
+    Returns
+    -------
+    Interval or None
+        For these trucks; None for fewer than two errors.
+    """
+    if errors.n < 2:
+        return None
+    counts = Counter(errors.vehicles)
+    part = reference_part_of_mean(
+        [references.get(name, ReferencePart(0.0, 0.0)) for name in counts],
+        [count / errors.n for count in counts.values()],
+    )
+    return bias_with_reference(
+        float(errors.errors.mean()),
+        float(errors.errors.std(ddof=1)) / math.sqrt(errors.n),
+        part.u_pct,
+        df_runs=errors.n - 1,
+        df_ref=part.df,
         level=level,
     )
 

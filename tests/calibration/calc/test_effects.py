@@ -4,14 +4,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from calibration.calc.effect_types import run_table
 from calibration.calc.effects import (
     PLACE,
     SPEED,
     TEMPERATURE,
     VEHICLE,
-    RunTable,
     find_effects,
-    run_table,
 )
 from calibration.calc.least_squares import (
     fit,
@@ -23,23 +22,7 @@ from calibration.calc.least_squares import (
 from calibration.calc.run_errors import run_errors
 from calibration.calc.types import LanePosition, Quantity
 from tests.calibration.calc.build import run_of, truck
-
-
-def table(errors, *, vehicles=None, speed=None, temperature=None, places=None):
-    n = len(errors)
-    return RunTable(
-        quantity=Quantity.GROSS_WEIGHT,
-        errors=np.array(errors, dtype=float),
-        runs=tuple(str(i) for i in range(1, n + 1)),
-        vehicles=tuple(vehicles or ["T1"] * n),
-        speed_kmh=np.full(n, np.nan) if speed is None else np.array(speed, dtype=float),
-        temperature_c=(
-            np.full(n, np.nan)
-            if temperature is None
-            else np.array(temperature, dtype=float)
-        ),
-        places=tuple(places or [None] * n),
-    )
+from tests.calibration.calc.build_effects import table
 
 
 def session(seed, n_each=10, *, slope=0.0, truck_effect=0.0, warmth=0.0, sd=1.0):

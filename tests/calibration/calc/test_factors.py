@@ -13,6 +13,8 @@ from calibration.calc.factor_parts import (
 )
 from calibration.calc.factor_prediction import (
     advise_adjustment,
+    errors_after,
+    predict_as_it_is,
     predict_by_speed,
     predict_one_factor,
 )
@@ -26,6 +28,7 @@ from calibration.calc.factors import (
 )
 from calibration.calc.reference_bias import ReferencePart
 from calibration.calc.run_errors import run_errors
+from calibration.calc.types import Quantity
 from tests.calibration.calc.build import plain_errors, run_of, truck, with_moments
 from wimprog.lib.errors import DomainError
 
@@ -252,6 +255,26 @@ def test_left_out_prediction_is_what_new_runs_see():
         ratio = estimate_factor(errors).ratio
         fresh.append(np.mean((100 * (ratio * (1 + new / 100) - 1)) ** 2))
     assert np.mean(left) == pytest.approx(np.mean(fresh), rel=0.08)
+
+
+def test_predicted_errors_go_to_the_standards():
+    """By hand: two runs +2 and +4 %; each under the other's ratio."""
+    vehicle = truck()
+    errors = run_errors(
+        [vehicle], [run_of(vehicle, "1", 2.0), run_of(vehicle, "2", 4.0)]
+    )
+    gross = errors[Quantity.GROSS_WEIGHT]
+    after = errors_after(errors, gross, predict_one_factor(gross))
+    expected = [100 * (1.02 / 1.04 - 1), 100 * (1.04 / 1.02 - 1)]
+    assert after[Quantity.GROSS_WEIGHT].errors == pytest.approx(expected)
+    assert after[Quantity.AXLE].errors[:5] == pytest.approx([expected[0]] * 5)
+    spacings = after[Quantity.AXLE_SPACING]
+    assert np.array_equal(spacings.errors, errors[Quantity.AXLE_SPACING].errors)
+    assert after.runs_used == ("1", "2")
+    one = gross.where(np.array([True, False]))
+    alone = errors_after(errors, one, predict_as_it_is(one))
+    assert alone.runs_used == ("1",)
+    assert alone[Quantity.AXLE].n == 5
 
 
 def test_a_small_change_is_left_alone():

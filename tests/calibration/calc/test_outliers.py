@@ -1,5 +1,7 @@
 """Outliers as advice: flagged, named, never removed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -35,6 +37,14 @@ def test_one_truck_among_others_is_no_outlier():
     values = with_moments(15, 0.0, 0.5) + with_moments(5, 6.0, 0.5)
     vehicles = ["T1"] * 15 + ["T2"] * 5
     assert advise_on_outliers(plain_errors(values, vehicles=vehicles)).flags == ()
+
+
+def test_an_axle_that_weighs_differently_is_no_outlier():
+    errors = plain_errors(with_moments(10, 0.0, 0.5) * 2)
+    parts = ("axle 1",) * 10 + ("axle 2",) * 10
+    shifted = np.concatenate([errors.errors[:10], errors.errors[10:] + 8.0])
+    split = replace(errors, errors=shifted, parts=parts)
+    assert advise_on_outliers(split).flags == ()
 
 
 def test_vehicles_from_traffic_seen_once_are_looked_at_together():

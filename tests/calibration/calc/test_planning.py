@@ -32,7 +32,7 @@ from calibration.calc.standards import find_standard
 from calibration.calc.standards.base import Conditions
 from calibration.calc.types import LanePosition, Quantity
 from tests.calibration.calc.build import set_of
-from tests.calibration.calc.test_effects import table
+from tests.calibration.calc.build_effects import table
 from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Verdict
 

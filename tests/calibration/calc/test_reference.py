@@ -2,25 +2,28 @@
 
 import datetime as dt
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from calibration.calc.reference import (
-    RepeatSpread,
-    after_burn,
-    burn_between,
-    reference_weights,
-)
+from calibration.calc.fuel import after_burn, burn_between
+from calibration.calc.reference import RepeatSpread, reference_weights
 from calibration.calc.reference_bias import (
     ReferencePart,
+    bias_over_vehicles,
     bias_with_reference,
     error_sd_with_reference,
     judge_reference,
     reference_part,
     reference_part_of_mean,
 )
+from calibration.calc.reference_runs import references_at_runs
 from calibration.calc.reference_types import FuelBurn, Scale, ScaleReading
+from calibration.calc.run_errors import run_errors
+from calibration.calc.statistics import summarise
+from calibration.calc.types import MeasuredRun, Quantity
+from tests.calibration.calc.build import plain_errors, with_moments
 from wimprog.lib.errors import UnreadableInput
 from wimprog.lib.judgement import Verdict
 
@@ -263,6 +266,51 @@ def test_over_many_vehicles_only_the_scale_stays():
     part = reference_part(weigh(AXLES, scale).gross)
     assert part.shared_pct == pytest.approx(0.2)
     assert part.own_pct > 0
+
+
+def test_bias_over_vehicles_adds_what_their_weighings_share():
+    values = with_moments(10, 1.0, 2.0) + with_moments(10, 3.0, 2.0)
+    errors = plain_errors(values, vehicles=["T1"] * 10 + ["T2"] * 10)
+    bare = bias_over_vehicles(errors, {})
+    by_t = summarise(errors).mean_interval
+    assert (bare.low, bare.high) == pytest.approx((by_t.low, by_t.high))
+    parts = {name: ReferencePart(1.0, 0.0) for name in ("T1", "T2")}
+    wide = bias_over_vehicles(errors, parts)
+    assert wide.high - wide.low > 2 * 1.96
+    assert bias_over_vehicles(plain_errors([1.0]), {}) is None
+
+
+def test_every_run_is_held_against_its_own_weight():
+    """36,000 kg less 30 kg/h: after two hours 35,940; the lane shows 35,940."""
+    weighed = reference_weights(
+        "T1", readings(AXLES, 0.0), EXACT, axle_spacings_m=SPACINGS_M
+    )
+    axles = [axle.load_kg for axle in weighed.axles]
+    light = (weighed.gross.load_kg - 60) / weighed.gross.load_kg
+    runs = [
+        MeasuredRun(
+            "1",
+            "T1",
+            START + dt.timedelta(hours=2),
+            tuple(light * kg for kg in axles),
+        ),
+        MeasuredRun("2", "T1", None, tuple(axles)),
+        MeasuredRun("3", "T9", START, (1.0,)),
+    ]
+    held = references_at_runs(
+        runs,
+        {"T1": weighed},
+        {"T1": FuelBurn(kg_per_h=30.0)},
+        {"T1": SPACINGS_M},
+    )
+    assert held.not_moved == ("2",)
+    errors = run_errors(held.vehicles, held.runs)
+    assert errors[Quantity.GROSS_WEIGHT].errors == pytest.approx([0.0, 0.0])
+    assert errors[Quantity.AXLE].errors == pytest.approx([0.0] * 10)
+    early = [replace(runs[0], time=START - dt.timedelta(hours=1))]
+    before = references_at_runs(early, {"T1": weighed}, {}, {"T1": SPACINGS_M})
+    with pytest.raises(UnreadableInput):
+        run_errors(before.vehicles, before.runs)
 
 
 @pytest.mark.parametrize("df_runs", [9, 39])

@@ -7,7 +7,7 @@ from scipy import stats
 from calibration.calc.effects import VEHICLE, find_effects
 from calibration.calc.least_squares import fit
 from calibration.calc.outliers import generalised_esd, grubbs
-from tests.calibration.calc.test_effects import table
+from tests.calibration.calc.build_effects import table
 
 # fmt: off
 NORRIS_YX = [
