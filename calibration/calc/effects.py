@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +29,7 @@ from calibration.calc.least_squares import (
     variance_inflation,
 )
 from calibration.calc.types import FloatArray, LanePosition
-from wimprog.lib.units import format_number
+from wimprog.lib.units import Kind, UnitSystem, format_number, shown_unit
 
 MIN_RUNS = 6
 """Fewest runs that any effect is looked for in."""
@@ -48,13 +48,18 @@ CONFOUNDED_VIF = 5.0
 """Variance inflation from which two effects are said to be hard to tell apart."""
 
 PER = 10.0
-"""Slopes are given for 10 km/h and for 10 °C."""
+"""Slopes are given for ten units: 10 km/h and 10 °C, or 10 mph and 10 °F."""
 
 SPEED, TEMPERATURE = "speed", "pavement temperature"
 PLACE, VEHICLE = "lane position", "vehicle"
 
 
-def find_effects(table: RunTable, *, level: float = 0.95) -> Effects:
+def find_effects(
+    table: RunTable,
+    *,
+    level: float = 0.95,
+    unit_system: UnitSystem = UnitSystem.SI,
+) -> Effects:
     """Fit the model and test each of its terms.
 
     Parameters
@@ -63,6 +68,8 @@ def find_effects(table: RunTable, *, level: float = 0.95) -> Effects:
         Errors of runs with what they were driven under.
     level
         Level of the intervals; an effect is shown when p is below 1 − level.
+    unit_system
+        Units of slopes and sentences: for 10 km/h and 10 °C, or 10 mph and 10 °F.
 
     Returns
     -------
@@ -81,7 +88,7 @@ def find_effects(table: RunTable, *, level: float = 0.95) -> Effects:
         )
         names = (SPEED, TEMPERATURE, PLACE, VEHICLE)
         return Effects(table.n, (), tuple((name, why) for name in names), (), None)
-    model, refusals, notes = _build(table)
+    model, refusals, notes = _build(table, unit_system)
     while model.table.n - model.width < MIN_RESIDUAL_DF and model.terms:
         name = model.terms[-1].name
         refusals.append((name, "Too few runs for so many effects at once."))
@@ -122,6 +129,7 @@ class _Model:
     table: RunTable
     vehicles: tuple[str, ...]
     terms: tuple[_Term, ...]
+    unit_system: UnitSystem
 
     @property
     def width(self) -> int:
@@ -129,7 +137,7 @@ class _Model:
 
     def without(self, name: str) -> _Model:
         kept = tuple(term for term in self.terms if term.name != name)
-        return _Model(self.table, self.vehicles, kept)
+        return replace(self, terms=kept)
 
     def design(self, *, is_pooled: bool = False) -> FloatArray:
         """Vehicles' columns (one of ones where pooled), then the terms' columns."""
@@ -150,7 +158,9 @@ class _Model:
         raise KeyError(name)
 
 
-def _build(table: RunTable) -> tuple[_Model, list[tuple[str, str]], list[str]]:
+def _build(
+    table: RunTable, unit_system: UnitSystem
+) -> tuple[_Model, list[tuple[str, str]], list[str]]:
     refusals: list[tuple[str, str]] = []
     keep = np.ones(table.n, dtype=bool)
     wanted = []
@@ -171,12 +181,12 @@ def _build(table: RunTable) -> tuple[_Model, list[tuple[str, str]], list[str]]:
             f"Left out, for something was not recorded: run {', '.join(missing)}."
         )
     kept = table.where(keep)
-    model = _Model(kept, tuple(dict.fromkeys(kept.vehicles)), ())
+    model = _Model(kept, tuple(dict.fromkeys(kept.vehicles)), (), unit_system)
     for name in wanted:
-        term = _term(kept, name)
+        term = _term(kept, name, unit_system)
         why = term if isinstance(term, str) else ""
         if isinstance(term, _Term):
-            grown = _Model(kept, model.vehicles, (*model.terms, term))
+            grown = replace(model, terms=(*model.terms, term))
             if is_estimable(grown.design()):
                 model = grown
             else:
@@ -195,22 +205,26 @@ def _recorded(table: RunTable) -> dict[str, NDArray[np.bool_]]:
     }
 
 
-def _term(table: RunTable, name: str) -> _Term | str:
+def _term(table: RunTable, name: str, unit_system: UnitSystem) -> _Term | str:
     """The term's columns, or why the runs cannot speak of it."""
     if name == PLACE:
         return _place_term(table)
-    values, least, unit = (
-        (table.speed_kmh, MIN_SPEED_SPAN_KMH, "km/h")
+    values, least, kind = (
+        (table.speed_kmh, MIN_SPEED_SPAN_KMH, Kind.SPEED)
         if name == SPEED
-        else (table.temperature_c, MIN_TEMPERATURE_SPAN_C, "°C")
+        else (table.temperature_c, MIN_TEMPERATURE_SPAN_C, Kind.TEMPERATURE)
     )
+    unit = shown_unit(kind, unit_system)
     span = _span_within(values, table.vehicles)
     if span < least:
+        # Differences have no offset: 5 °C apart is 9 °F apart.
+        apart, needed = (format_number(x / unit.factor, 0) for x in (span, least))
         return (
-            f"No vehicle's runs lie more than {format_number(span, 0)} {unit} apart; "
-            f"{least:g} {unit} are needed to see an effect."
+            f"No vehicle's runs lie more than {apart} {unit.symbol} apart; {needed} "
+            f"{unit.symbol} are needed to see an effect."
         )
-    return _Term(name, values[:, np.newaxis] / PER, (f"per {PER:g} {unit}",))
+    columns = values[:, np.newaxis] / (PER * unit.factor)
+    return _Term(name, columns, (f"per {PER:g} {unit.symbol}",))
 
 
 def _span_within(values: FloatArray, vehicles: Sequence[str]) -> float:
@@ -276,11 +290,11 @@ def _effect(
     level: float,
 ) -> Effect:
     is_shown = test.p < 1.0 - level
-    unit = model.table.quantity.unit
+    size, unit = _error_unit(model.table.quantity.unit, model.unit_system)
     told = "; ".join(
-        f"{format_number(one.value, 2)} {unit} {one.label} ({level * 100:g} % interval "
-        f"{format_number(one.interval.low, 2)} to "
-        f"{format_number(one.interval.high, 2)})"
+        f"{format_number(size * one.value, 2)} {unit} {one.label} "
+        f"({level * 100:g} % interval {format_number(size * one.interval.low, 2)} to "
+        f"{format_number(size * one.interval.high, 2)})"
         for one in estimates
     )
     word = "shown" if is_shown else "not shown"
@@ -291,6 +305,15 @@ def _effect(
         f"n {model.table.n}): {told}."
     )
     return Effect(name, tuple(estimates), test, is_shown, inflation, sentence)
+
+
+def _error_unit(unit: str, unit_system: UnitSystem) -> tuple[float, str]:
+    """How many shown units one unit of the errors is, and the shown one's symbol."""
+    kinds = {"km/h": Kind.SPEED, "m": Kind.LENGTH}
+    if unit not in kinds:
+        return 1.0, unit
+    shown = shown_unit(kinds[unit], unit_system)
+    return 1.0 / shown.factor, shown.symbol
 
 
 def _confounding(found: Sequence[Effect]) -> list[str]:

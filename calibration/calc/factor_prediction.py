@@ -33,7 +33,7 @@ from calibration.calc.factors import (
     run_weights,
 )
 from calibration.calc.types import FloatArray, QuantityErrors, RunErrors
-from wimprog.lib.units import format_number
+from wimprog.lib.units import UnitSystem, format_number
 
 AS_IT_IS, ONE_FACTOR, BY_SPEED = "as it is", "one factor", "factors by speed"
 
@@ -197,6 +197,7 @@ def advise_adjustment(
     method: FactorMethod = FactorMethod.RATIO_OF_SUMS,
     references: References | None = None,
     level: float = 0.95,
+    unit_system: UnitSystem = UnitSystem.SI,
 ) -> AdjustmentAdvice:
     """Whether to adjust, by which factors, and what to expect.
 
@@ -210,6 +211,8 @@ def advise_adjustment(
         The controller's speed points [km/h]; None takes those driven.
     method, references, level
         As for :func:`calibration.calc.factors.estimate_factor`.
+    unit_system
+        Units of the sentences.
 
     Returns
     -------
@@ -227,6 +230,7 @@ def advise_adjustment(
         method=method,
         references=references,
         level=level,
+        unit_system=unit_system,
     )
     overall = by_speed.overall
     as_it_is = predict_as_it_is(gross_weight)

@@ -7,6 +7,7 @@ said.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -28,7 +29,7 @@ from calibration.calc.least_squares import (
     nested_f,
 )
 from calibration.calc.types import FloatArray, QuantityErrors
-from wimprog.lib.units import format_number
+from wimprog.lib.units import Kind, UnitSystem, format_number, format_si
 
 MIN_RUNS_AT_SPEED = 3
 """Fewest runs at a speed point to give it a factor of its own (common practice, no
@@ -43,6 +44,9 @@ def speed_points(
 ) -> tuple[float, ...]:
     """Speed points that the runs were driven at: means of what lies together.
 
+    Speeds without gaps (vehicles from traffic) are parted evenly, so that no point
+    stands for more than twice the gap.
+
     Parameters
     ----------
     speed_kmh
@@ -56,8 +60,14 @@ def speed_points(
     (51.0, 80.5)
     """
     ordered = np.sort(speed_kmh)
-    cuts = np.flatnonzero(np.diff(ordered) > gap_kmh) + 1
-    return tuple(float(part.mean()) for part in np.split(ordered, cuts) if part.size)
+    found: list[float] = []
+    for part in np.split(ordered, np.flatnonzero(np.diff(ordered) > gap_kmh) + 1):
+        if part.size:
+            pieces = max(1, math.ceil(float(np.ptp(part)) / (2.0 * gap_kmh)))
+            edges = np.linspace(part[0], part[-1], pieces + 1)[1:-1]
+            split = np.split(part, np.searchsorted(part, edges))
+            found += [float(piece.mean()) for piece in split if piece.size]
+    return tuple(found)
 
 
 def nearest_point(
@@ -90,6 +100,7 @@ def factors_by_speed(
     method: FactorMethod = FactorMethod.RATIO_OF_SUMS,
     references: References | None = None,
     level: float = 0.95,
+    unit_system: UnitSystem = UnitSystem.SI,
 ) -> SpeedFactors:
     """Factors by speed point, where the runs show that speed matters.
 
@@ -104,6 +115,8 @@ def factors_by_speed(
         the runs were driven at.
     method, references, level
         As for :func:`estimate_factor`.
+    unit_system
+        Units of labels and sentences; everything else stays SI.
 
     Returns
     -------
@@ -130,7 +143,8 @@ def factors_by_speed(
     points = tuple(points_kmh) if points_kmh else speed_points(speed_kmh)
     at = nearest_point(speed_kmh, points)
     counts = np.bincount(at, minlength=len(points))
-    why = _too_thin(points, counts)
+    told = [format_si(speed, Kind.SPEED, unit_system, digits=0) for speed in points]
+    why = _too_thin(points, told, counts)
     test = None
     if not why:
         test = _speed_test(gross_weight, at, len(points))
@@ -138,9 +152,7 @@ def factors_by_speed(
     if why:
         return SpeedFactors((), overall, test, False, f"One factor: {why}")
     found = tuple(
-        SpeedPoint(
-            speed, estimate(gross_weight.where(at == place), f"{speed:.0f} km/h")
-        )
+        SpeedPoint(speed, estimate(gross_weight.where(at == place), told[place]))
         for place, speed in enumerate(points)
     )
     f = format_number(test.f, 2) if test else ""
@@ -149,12 +161,14 @@ def factors_by_speed(
     )
 
 
-def _too_thin(points: Sequence[float], counts: NDArray[np.intp]) -> str:
+def _too_thin(
+    points: Sequence[float], told: Sequence[str], counts: NDArray[np.intp]
+) -> str:
     if len(points) < 2 or points[-1] - points[0] < MIN_SPEED_SPAN_KMH:
         return "the runs were driven at one speed."
     thin = [
-        f"{speed:.0f} km/h has {count}"
-        for speed, count in zip(points, counts, strict=True)
+        f"{speed} has {count}"
+        for speed, count in zip(told, counts, strict=True)
         if count < MIN_RUNS_AT_SPEED
     ]
     if not thin:

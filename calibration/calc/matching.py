@@ -42,7 +42,7 @@ from calibration.calc.matching_types import (
 )
 from calibration.calc.run_checks import is_unit_slip
 from calibration.calc.types import FloatArray, ReferenceVehicle
-from wimprog.lib.units import format_number
+from wimprog.lib.units import Kind, UnitSystem, format_number, format_si
 
 LEFT_OUT = 1.0
 """Distance at which a pass stays without a record instead."""
@@ -60,6 +60,7 @@ def match_passes(
     forbidden: Pairs = (),
     clock_offset_s: float | None = None,
     settings: MatchSettings = DEFAULT_SETTINGS,
+    unit_system: UnitSystem = UnitSystem.SI,
 ) -> MatchResult:
     """Match every pass with its record.
 
@@ -80,6 +81,8 @@ def match_passes(
         find it.
     settings
         How far apart they may be.
+    unit_system
+        Units of what the distances are explained in.
 
     Returns
     -------
@@ -98,7 +101,13 @@ def match_passes(
     """
     check_matching(passes, records, vehicles, pinned, forbidden)
     board = _Board(
-        tuple(passes), tuple(records), vehicles, dict(pinned), set(forbidden), settings
+        tuple(passes),
+        tuple(records),
+        vehicles,
+        dict(pinned),
+        set(forbidden),
+        settings,
+        unit_system,
     )
     offset = clock_offset_s
     if offset is None:
@@ -120,6 +129,7 @@ class _Board:
     pinned: dict[str, str]
     forbidden: set[tuple[str, str]]
     settings: MatchSettings
+    unit_system: UnitSystem
 
     def gap_s(self, place: int, other: int) -> float:
         """Record's time less the pass's [s]."""
@@ -210,8 +220,8 @@ class _Board:
             off = np.subtract(record.axle_spacings_m, vehicle.axle_spacings_m)
             limits = [self.spacing_limit_m(known) for known in vehicle.axle_spacings_m]
             share = float(np.sqrt(np.mean((off / limits) ** 2)))
-            widest = format_number(float(np.max(np.abs(off))), 2)
-            found.append(ScorePart("axle spacings", f"up to {widest} m", share))
+            widest = self._told(float(np.max(np.abs(off))), Kind.LENGTH, 2)
+            found.append(ScorePart("axle spacings", f"up to {widest}", share))
         if len(record.axle_weights_kg) == vehicle.n_axles:
             own = np.array(record.axle_weights_kg) / record.gvw_kg
             known = np.array(vehicle.axle_weights_kg) / vehicle.gvw_kg
@@ -228,9 +238,12 @@ class _Board:
         )
         if driven.speed_kmh is not None and record.speed_kmh is not None:
             off_kmh = record.speed_kmh - driven.speed_kmh
-            told = f"{format_number(off_kmh, 0)} km/h"
+            told = self._told(off_kmh, Kind.SPEED, 0)
             found.append(ScorePart("speed", told, abs(off_kmh) / most.speed_kmh))
         return tuple(found)
+
+    def _told(self, value_si: float, kind: Kind, digits: int) -> str:
+        return format_si(value_si, kind, self.unit_system, digits=digits)
 
     def candidates(self, offset: float) -> list[dict[int, Candidate]]:
         """For each pass the records within the limits."""

@@ -47,7 +47,7 @@ from calibration.calc.reference_types import (
 from calibration.calc.types import FloatArray
 from calibration.calc.uncertainty import Component, combined, effective_df
 from wimprog.lib.errors import UnreadableInput
-from wimprog.lib.units import format_number
+from wimprog.lib.units import Kind, UnitSystem, format_si
 
 Part = tuple[int, ...]
 Formula = Callable[[NDArray[np.complex128]], complex]
@@ -101,6 +101,7 @@ def reference_weights(
     repositioning_kg: float = 0.0,
     spread: RepeatSpread | None = None,
     group_limit_m: float = GROUP_LIMIT_M,
+    unit_system: UnitSystem = UnitSystem.SI,
 ) -> VehicleReference:
     """Reference weights of a vehicle's axles, groups and whole, with uncertainty.
 
@@ -125,6 +126,8 @@ def reference_weights(
         Spread of single readings to use for parts weighed once.
     group_limit_m
         Widest distance [m] between neighbouring axles of one group.
+    unit_system
+        Units of the notes.
 
     Returns
     -------
@@ -168,7 +171,7 @@ def reference_weights(
             else None
         ),
         scale=scale,
-        notes=budget.notes(base, everything),
+        notes=budget.notes(base, everything, unit_system),
     )
 
 
@@ -312,7 +315,9 @@ class _Budget:
             components=self.components(formula),
         )
 
-    def notes(self, base: tuple[Part, ...], everything: Part) -> tuple[str, ...]:
+    def notes(
+        self, base: tuple[Part, ...], everything: Part, unit_system: UnitSystem
+    ) -> tuple[str, ...]:
         found = []
         once = [one for one in self.inputs if one.n == 1]
         if once and self.spread is None:
@@ -323,11 +328,15 @@ class _Budget:
             )
         order = {one.part: place for place, one in enumerate(self.inputs)}
         if everything in order and base != (everything,):
-            found += self._closing(base, order, everything)
+            found += self._closing(base, order, everything, unit_system)
         return tuple(found)
 
     def _closing(
-        self, base: tuple[Part, ...], order: dict[Part, int], everything: Part
+        self,
+        base: tuple[Part, ...],
+        order: dict[Part, int],
+        everything: Part,
+        unit_system: UnitSystem,
     ) -> list[str]:
         used = [order[part] for part in base]
 
@@ -338,11 +347,14 @@ class _Budget:
         u = combined(one.u for one in self.components(gap))
         if abs(gap_kg) <= CLOSING_K * u:
             return []
+        gap_told, explained = (
+            format_si(x, Kind.MASS, unit_system) for x in (abs(gap_kg), CLOSING_K * u)
+        )
         return [
-            f"The sum of the parts and the gross weight weighed at once are "
-            f"{format_number(abs(gap_kg), 0)} kg apart; their uncertainty explains "
-            f"{format_number(CLOSING_K * u, 0)} kg. Look for approaches that are not "
-            "level with the scale, brakes held on, or a load that moved."
+            "The sum of the parts and the gross weight weighed at once are "
+            f"{gap_told} apart; their uncertainty explains {explained}. Look for "
+            "approaches that are not level with the scale, brakes held on, or a load "
+            "that moved."
         ]
 
 

@@ -25,7 +25,7 @@ from calibration.calc.uncertainty import (
     interval_of,
 )
 from wimprog.lib.judgement import Interval, Judgement, Verdict
-from wimprog.lib.units import format_number
+from wimprog.lib.units import Kind, UnitSystem, format_number, format_si
 
 LARGEST_PART = 1.0 / 3.0
 """Greatest part of a tolerance that twice the reference's standard uncertainty may
@@ -229,6 +229,7 @@ def judge_reference(
     tolerance_pct: float,
     *,
     largest_part: float = LARGEST_PART,
+    unit_system: UnitSystem = UnitSystem.SI,
 ) -> Judgement:
     """Does the reference eat too much of the tolerance it is to judge?
 
@@ -240,6 +241,8 @@ def judge_reference(
         Tolerance of that part's errors [±%], greater than zero.
     largest_part
         Greatest part of the tolerance that twice the standard uncertainty may take.
+    unit_system
+        Units of the sentence.
 
     Returns
     -------
@@ -249,7 +252,8 @@ def judge_reference(
     """
     twice = 2.0 * weight.u_pct
     limit = largest_part * tolerance_pct
-    span = f"2u is {format_number(twice, 2)} % of {format_number(weight.load_kg, 0)} kg"
+    load = format_si(weight.load_kg, Kind.MASS, unit_system)
+    span = f"2u is {format_number(twice, 2)} % of {load}"
     part = f"{format_number(100.0 * twice / tolerance_pct, 0)} % of the tolerance of "
     part += f"±{tolerance_pct:g} %"
     if not weight.components:

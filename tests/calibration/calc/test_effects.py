@@ -23,6 +23,7 @@ from calibration.calc.run_errors import run_errors
 from calibration.calc.types import LanePosition, Quantity
 from tests.calibration.calc.build import run_of, truck
 from tests.calibration.calc.build_effects import table
+from wimprog.lib.units import UnitSystem
 
 
 def session(seed, n_each=10, *, slope=0.0, truck_effect=0.0, warmth=0.0, sd=1.0):
@@ -49,6 +50,19 @@ def test_slopes_and_vehicles_without_scatter_come_back_exactly():
     first, second = found.of(VEHICLE).estimates
     assert second.value - first.value == pytest.approx(2.0)
     assert found.of(SPEED).estimates[0].label == "per 10 km/h"
+
+
+def test_slopes_and_spans_in_us_units():
+    """0.5 % per 10 km/h is 0.80467 % per 10 mph; −0.3 % per 10 °C is −0.1667 per °F."""
+    found = find_effects(
+        session(1, slope=0.5, warmth=-0.3, sd=1e-9), unit_system=UnitSystem.US
+    )
+    assert found.of(SPEED).estimates[0].value == pytest.approx(0.5 * 1.609344)
+    assert found.of(SPEED).estimates[0].label == "per 10 mph"
+    assert found.of(TEMPERATURE).estimates[0].value == pytest.approx(-0.3 * 5 / 9)
+    narrow = table(np.arange(10.0), temperature=[20, 23] * 5)
+    why = dict(find_effects(narrow, unit_system=UnitSystem.US).refusals)
+    assert "more than 5 °F apart; 9 °F are needed" in why[TEMPERATURE]
 
 
 def test_partial_f_of_a_slope_is_its_t_squared():

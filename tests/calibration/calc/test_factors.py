@@ -31,6 +31,7 @@ from calibration.calc.run_errors import run_errors
 from calibration.calc.types import Quantity
 from tests.calibration.calc.build import plain_errors, run_of, truck, with_moments
 from wimprog.lib.errors import DomainError
+from wimprog.lib.units import UnitSystem
 
 METHODS = list(FactorMethod)
 
@@ -205,6 +206,8 @@ def test_speed_points_are_refused_in_words():
     assert none.ratio_at([50, 90]) == pytest.approx([none.overall.ratio] * 2)
     thin = factors_by_speed(*at_speeds(2.0, n=1))
     assert "a speed point needs 3 runs" in thin.why
+    us = factors_by_speed(*at_speeds(2.0, n=1), unit_system=UnitSystem.US)
+    assert " mph has 2" in us.why
     single = factors_by_speed(plain_errors([1.0] * 6), np.full(6, 80.0))
     assert "one speed" in single.why
     unknown = factors_by_speed(plain_errors([1.0, 2.0]), np.array([80.0, np.nan]))
@@ -221,6 +224,9 @@ def test_speed_points_are_refused_in_words():
 def test_speed_points_lie_where_runs_lie():
     assert speed_points(np.array([80.0, 50.0, 52.0, 81.0])) == (51.0, 80.5)
     assert speed_points(np.array([60.0])) == (60.0,)
+    steady = speed_points(np.arange(60.0, 101.0))
+    assert len(steady) == 3
+    assert steady == pytest.approx((66.5, 80.0, 93.5), abs=0.6)
 
 
 def test_prediction_is_honest_about_runs_that_were_not_fitted():

@@ -13,6 +13,7 @@ from calibration.calc.matching_types import (
 )
 from tests.calibration.calc.build import truck
 from wimprog.lib.errors import DomainError
+from wimprog.lib.units import UnitSystem
 
 START = dt.datetime(2031, 5, 14, 9, 0)  # noqa: DTZ001 - sheets hold clock time
 LONG = truck("T1")
@@ -104,6 +105,13 @@ def test_the_distance_is_explained_part_by_part():
     assert parts["time"].found == "12 s"
     assert parts["speed"].share == pytest.approx(0.4)
     assert parts["gross weight"].found == "10.0 %"
+    us = match_passes(
+        [driven("1", "T1", 0, speed_kmh=80.0)],
+        [record("a", LONG, 12, speed_kmh=96.09344)],
+        VEHICLES,
+        unit_system=UnitSystem.US,
+    )
+    assert us.matches[0].parts[-1].found == "10 mph"
     shares = [part.share for part in match.parts]
     assert match.distance == pytest.approx(np.sqrt(np.mean(np.square(shares))))
 

@@ -26,6 +26,7 @@ from calibration.calc.types import MeasuredRun, Quantity
 from tests.calibration.calc.build import plain_errors, with_moments
 from wimprog.lib.errors import UnreadableInput
 from wimprog.lib.judgement import Verdict
+from wimprog.lib.units import UnitSystem
 
 SPACINGS_M = (5.0, 1.3, 9.8, 1.25)
 WHOLE = (0, 1, 2, 3, 4)
@@ -169,6 +170,8 @@ def test_parts_that_do_not_close_are_told():
     assert good.notes == ()
     bad = weigh({**AXLES, WHOLE: [36600.0, 36620.0]}, scale)
     assert "630 kg apart" in bad.notes[0]
+    us = weigh({**AXLES, WHOLE: [36600.0, 36620.0]}, scale, unit_system=UnitSystem.US)
+    assert "1,389 lb apart" in us.notes[0]
 
 
 def test_fuel_lightens_the_reference_in_time_and_adds_its_uncertainty():
