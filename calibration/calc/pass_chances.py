@@ -73,8 +73,8 @@ class PassCurves:
         Standard deviation of single errors of the system at the limit [%].
     rule
         The rule in words.
-    is_exact
-        True for binomial, False for simulated.
+    rounds
+        Simulated sessions; None where the chances are exact (binomial).
     """
 
     runs_each: FloatArray
@@ -84,7 +84,12 @@ class PassCurves:
     share_as_expected: float
     sd_at_limit: float
     rule: str
-    is_exact: bool
+    rounds: int | None
+
+    @property
+    def is_exact(self) -> bool:
+        """Binomial, not simulated?"""
+        return self.rounds is None
 
 
 def chance_of_passing(
@@ -196,5 +201,5 @@ def pass_curves(
         ),
         sd_at_limit=limit_sd,
         rule=rule.text,
-        is_exact=is_exact,
+        rounds=None if is_exact else rounds,
     )

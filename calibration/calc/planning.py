@@ -293,12 +293,15 @@ def _sentences(
         f"±{format_number(float(bias.half_width_like[at]), 1)} %: their number counts, "
         "more runs of the same trucks hardly help."
     )
-    way = "" if passing.is_exact else f" (simulated, {ROUNDS} sessions)"
+    way = f" (simulated, {passing.rounds} sessions)" if passing.rounds else ""
+    power = (
+        f"A bias of {format_number(abs(expected.bias), 2)} % would be shown for "
+        f"{these} in {_percent(bias.power_these[at])} of sessions."
+    )
     return (
         f"{trucks * runs} runs give the bias of {these} to "
         f"±{format_number(float(bias.half_width_these[at]), 2)} %. {like}",
-        f"A bias of {format_number(abs(expected.bias), 2)} % would be shown for "
-        f"{these} in {_percent(bias.power_these[at])} of sessions.",
+        *([power] if expected.bias else []),
         f"The true spread lies between {format_number(factors[0], 2)} and "
         f"{format_number(factors[1], 2)} times the one found.",
         f"{passing.rule}: a system truly at the limit passes in "

@@ -44,6 +44,7 @@ from calibration.calc.reference_types import (
     ScaleReading,
     VehicleReference,
 )
+from calibration.calc.standards.values import FROM_MEMORY
 from calibration.calc.types import FloatArray
 from calibration.calc.uncertainty import Component, combined, effective_df
 from wimprog.lib.errors import UnreadableInput
@@ -57,6 +58,13 @@ FROM_RESOLUTION = "display's step"
 FROM_SCALE = "scale"
 FROM_PLACING = "placing the vehicle"
 """Names of the sources of uncertainty."""
+
+CLOSING_RULE = (
+    "Axles and groups are multiplied by gross weight weighed at once over the sum of "
+    "the parts (ASTM E1318)."
+)
+CLOSING_STANDING = FROM_MEMORY
+"""The rule by which parts close on the whole, and how sure it is."""
 
 CLOSING_K = 2.0
 """Gross and sum of axles are said not to close beyond this many standard

@@ -177,11 +177,13 @@ def test_a_plan_says_what_its_runs_can_show():
     assert found.bias.runs_each[0] == 2
     assert found.bias.runs_each[-1] == 20
     text = " ".join(found.sentences)
+    assert "(simulated, 400 sessions)" in text
     assert "20 runs give the bias of these 2 trucks" in text
     assert "more runs of the same trucks hardly help" in text
     assert "between 0.76 and 1.46 times" in text
     assert "truly at the limit passes in" in text
-    lone = draw_up(TYPE_I, Population(2.0, 3.0), n_vehicles=1, runs_each=10)
+    lone = draw_up(TYPE_I, Population(0.0, 3.0), n_vehicles=1, runs_each=10)
+    assert not any("would be shown" in sentence for sentence in lone.sentences)
     assert "One truck says nothing about others" in lone.sentences[0]
     assert "simulated" not in lone.sentences[-1]
     with pytest.raises(ValueError, match="two runs of each"):

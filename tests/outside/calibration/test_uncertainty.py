@@ -4,6 +4,8 @@ import math
 
 import pytest
 
+from calibration.calc.reference import reference_weights
+from calibration.calc.reference_types import Scale, ScaleReading
 from calibration.calc.uncertainty import (
     Component,
     combined,
@@ -49,6 +51,26 @@ def test_example_of_g4():
     parts = [Component("", 0.25, 9), Component("", 0.57, 4), Component("", 0.82, 14)]
     assert combined(one.u for one in parts) == pytest.approx(1.03, abs=5e-3)
     assert effective_df(parts) == pytest.approx(19.0, abs=0.05)
+
+
+def test_ten_parts_measured_against_one_standard():
+    """5.2.2, example: ten resistors of 1,000 Ω, each known to 100 mΩ by one standard,
+    make 10 kΩ known to 1 Ω; taken for independent it would be 0.32 Ω (from memory).
+
+    A scale and axles stand in for standard and resistors: the same sum.
+    """
+    readings = [ScaleReading((axle,), 1000.0) for axle in range(10)]
+    for correlation, u in ((1.0, 1.0), (0.0, 0.32)):
+        one = Scale(
+            "standard",
+            resolution_kg=0.0,
+            expanded_kg=0.1,
+            coverage_k=1.0,
+            correlation=correlation,
+        )
+        found = reference_weights("ten", readings, one, axle_spacings_m=(5.0,) * 9)
+        assert found.gross.load_kg == pytest.approx(10_000)
+        assert found.gross.u_kg == pytest.approx(u, abs=5e-3)
 
 
 @pytest.mark.parametrize(
