@@ -39,6 +39,7 @@ urlpatterns = [
         runs.runs_import,
         name="runs-import",
     ),
+    path("calibration/runs/<int:pk>/edit/", runs.run_edit, name="run-edit"),
     path("calibration/runs/<int:pk>/exclude/", runs.run_exclude, name="run-exclude"),
     path("calibration/runs/<int:pk>/restore/", runs.run_restore, name="run-restore"),
     path("calibration/vehicles/", vehicles.vehicle_list, name="vehicle-list"),

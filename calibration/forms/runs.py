@@ -11,11 +11,14 @@ from django import forms
 from calibration.forms.moments import MomentField
 from calibration.models import RunStage, StaticWeighing, TruckRun
 from wimprog.lib.forms import FactForm
-from wimprog.lib.units import Kind, format_si
+from wimprog.lib.units import Kind, format_number, format_si, shown_unit
 
 SHEET_LIMIT_BYTES = 400_000
 WEIGHING_REACH = dt.timedelta(days=45)
 """How far from the session's day a static weighing is offered."""
+
+MOST_BUTTONS = 6
+"""Up to so many weighings are offered as buttons, one touch each."""
 
 
 class WeighingChoice(forms.ModelChoiceField):
@@ -32,48 +35,122 @@ class WeighingChoice(forms.ModelChoiceField):
 
 
 class RunForm(FactForm):
-    """One pass, typed beside the road."""
+    """One pass, typed beside the road or corrected afterwards."""
 
     units_are_right = forms.BooleanField(
-        label="The units are right",
+        label="The figures are right",
         required=False,
-        help_text="Only if the run was questioned as pounds for kilograms.",
+        help_text="Only if the run was questioned and you looked again.",
     )
 
     class Meta:
         model = TruckRun
         fields = [
-            "number",
-            "stage",
             "weighing",
-            "run_at",
             "axle_weights_kg",
             "speed_kmh",
             "reference_speed_kmh",
             "pavement_temp_c",
+            "run_at",
+            "stage",
             "lane_position",
+            "number",
             "axle_spacings_m",
+            "left_wheel_weights_kg",
+            "right_wheel_weights_kg",
         ]
+        widgets = {
+            "stage": forms.RadioSelect,
+            "lane_position": forms.RadioSelect,
+        }
 
-    def __init__(self, *args: Any, zone: ZoneInfo, **kwargs: Any) -> None:
+    folded = (
+        "number",
+        "axle_spacings_m",
+        "left_wheel_weights_kg",
+        "right_wheel_weights_kg",
+    )
+
+    def __init__(
+        self, *args: Any, zone: ZoneInfo, last: TruckRun | None = None, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.fields["run_at"] = MomentField(
             zone=zone, label="Time", help_text=f"Time in {zone.key}."
         )
+        weighings = _weighings_near(self.instance.session.held_on)
+        many = len(weighings) > MOST_BUTTONS
         self.fields["weighing"] = WeighingChoice(
             zone=zone,
             system=self.system,
             label="Test vehicle and its static weighing",
-            queryset=_weighings_near(self.instance.session.held_on),
+            queryset=weighings,
+            widget=forms.Select if many else forms.RadioSelect,
+            empty_label="---------" if many else None,
         )
+        for name in ("stage", "lane_position"):
+            field = self.fields[name]
+            field.choices = [  # type: ignore[attr-defined]
+                pair
+                for pair in field.choices  # type: ignore[attr-defined]
+                if pair[0]
+            ]
         self.fields[
             "axle_weights_kg"
         ].help_text = "As the lane recorded them, front to rear, parted by spaces."
+        for side in ("left", "right"):
+            self.fields[
+                f"{side}_wheel_weights_kg"
+            ].help_text = (
+                "One for each axle, where the lane weighs wheels; both sides or none."
+            )
         self.fields["number"].required = False
         self.fields["number"].help_text = "Empty for the next free number."
-        self.fields.pop("why")
+        if self.instance.pk:
+            self.fields["why"].required = True
+            self.fields["why"].help_text = "What was wrong. Kept with the change."
+        else:
+            self.fields.pop("why")
+            self._as_before(last)
         if not self.is_bound:
             self.fields.pop("units_are_right")
+
+    def _as_before(self, last: TruckRun | None) -> None:
+        """What the run before had, where nothing else is asked for."""
+        if last is None:
+            return
+        for name in ("stage", "weighing", "lane_position"):
+            self.initial[name] = self.initial.get(name) or getattr(
+                last, "weighing_id" if name == "weighing" else name
+            )
+        temp = last.pavement_temp_c
+        if temp is not None:
+            unit = shown_unit(Kind.TEMPERATURE, self.system)
+            typed = last.typed("pavement_temp_c")
+            self.initial["pavement_temp_c"] = (
+                typed.text
+                if typed is not None and typed.unit == unit.symbol
+                else format_number(unit.from_si(temp), unit.digits)
+            )
+            self.fields["pavement_temp_c"].help_text = "Kept from the run before."
+
+    @property
+    def first_fields(self) -> list[Any]:
+        """Fields of every pass."""
+        return [f for f in self.visible_fields() if f.name not in self.folded]
+
+    @property
+    def more_fields(self) -> list[Any]:
+        """Fields that most lanes and passes leave empty."""
+        return [f for f in self.visible_fields() if f.name in self.folded]
+
+    @property
+    def is_more_open(self) -> bool:
+        """Does one of the folded fields say something?"""
+        return any(
+            field.errors or (field.name != "number" and field.value())
+            for field in self.more_fields
+        )
 
     def _get_validation_exclusions(self) -> set[str]:
         # the number may be left to the service, which also sees to copies
@@ -114,9 +191,9 @@ class SheetsForm(forms.Form):
     )
     stage = forms.ChoiceField(label="The runs were made", choices=RunStage.choices)
     units_are_right = forms.BooleanField(
-        label="The units are right",
+        label="The figures are right",
         required=False,
-        help_text="Only if runs were questioned as pounds for kilograms.",
+        help_text="Only if runs were questioned and you looked again.",
     )
 
     def clean(self) -> dict[str, Any]:

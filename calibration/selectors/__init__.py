@@ -1,5 +1,6 @@
 """Reads about test vehicles, sessions, their runs and what they showed."""
 
+from calibration.selectors.due import LaneDue, lane_due, lane_dues
 from calibration.selectors.judging import (
     JudgedStage,
     as_measured_run,
@@ -14,6 +15,14 @@ from calibration.selectors.judging import (
     session_verdicts,
     site_zone,
     stage_errors,
+)
+from calibration.selectors.live import (
+    Live,
+    last_run,
+    live_now,
+    live_of,
+    time_of_next_run,
+    wanted_half_width,
 )
 from calibration.selectors.references import (
     axles_not_alone,
@@ -31,12 +40,9 @@ from calibration.selectors.references import (
     weighing_list,
 )
 from calibration.selectors.sessions import (
-    DueLane,
-    due_list,
     factor_in_use,
     last_word,
     latest_results,
-    next_due,
     session_get,
     session_list,
     vehicle_list,
@@ -52,8 +58,9 @@ from calibration.selectors.tabulated import (
 )
 
 __all__ = [
-    "DueLane",
     "JudgedStage",
+    "LaneDue",
+    "Live",
     "RunRow",
     "as_measured_run",
     "as_reference_vehicle",
@@ -62,13 +69,16 @@ __all__ = [
     "certificate_word",
     "changes_of",
     "conditions_of",
-    "due_list",
     "factor_in_use",
     "fuel_burnt_kg",
     "groups_of",
+    "lane_due",
+    "lane_dues",
+    "last_run",
     "last_word",
     "latest_results",
-    "next_due",
+    "live_now",
+    "live_of",
     "reference_of",
     "reference_of_run",
     "reference_parts",
@@ -88,9 +98,11 @@ __all__ = [
     "site_zone",
     "stage_errors",
     "statistic_rows",
+    "time_of_next_run",
     "vehicle_get",
     "vehicle_list",
     "vehicles_weighed",
+    "wanted_half_width",
     "weighing_get",
     "weighing_list",
     "weighings_for",

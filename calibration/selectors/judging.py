@@ -28,6 +28,7 @@ from calibration.models import (
     StaticWeighing,
     TruckRun,
 )
+from calibration.selectors.standards import agency_values
 from sites.selectors import program_get
 from wimprog.lib.units import UnitSystem
 
@@ -117,18 +118,17 @@ def as_measured_run(run: TruckRun) -> MeasuredRun:
 
 
 def _wheels(run: TruckRun) -> WheelPairs | None:
+    """Left and right of each axle; a list that is too short is complained of later."""
     left, right = run.left_wheel_weights_kg, run.right_wheel_weights_kg
     if not left or not right:
         return None
-    if len(left) != len(right):
-        return tuple((one,) for one in (*left, *right))  # type: ignore[return-value]
-    return tuple(zip(left, right, strict=True))
+    return tuple(zip(left, right, strict=False))
 
 
 def conditions_of(
     session: CalibrationSession, unit_system: UnitSystem | str
 ) -> Conditions:
-    """The session's test conditions, as the standards ask for them."""
+    """The session's test conditions and the agency's own values of the standards."""
     from calibration.calc.standards.base import Conditions
 
     return Conditions(
@@ -136,6 +136,7 @@ def conditions_of(
         environment=EnvironmentPlan(session.environment),
         is_initial=session.purpose == SessionPurpose.INSTALLATION,
         unit_system=UnitSystem(unit_system),
+        agency_values=agency_values(),
     )
 
 

@@ -300,7 +300,7 @@ class Burn:
 
 def burn_found(weighing: StaticWeighing) -> Burn | None:
     """What the vehicle's next weighing within a day says of its burn."""
-    from calibration.calc.reference import burn_between
+    from calibration.calc.fuel import burn_between
 
     later = (
         weighing.vehicle.weighings.select_related("vehicle")
@@ -333,7 +333,7 @@ def reference_parts(runs: Sequence[TruckRun]) -> dict[str, ReferencePart]:
     Only of runs in use; a vehicle of whose reference no uncertainty is known is left
     out. Fuel counts at the middle of the runs.
     """
-    from calibration.calc.reference import after_burn
+    from calibration.calc.fuel import after_burn
     from calibration.calc.reference_bias import reference_part
 
     found: dict[str, ReferencePart] = {}

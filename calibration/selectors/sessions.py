@@ -1,12 +1,10 @@
-"""Sessions, their latest results, and when each lane is next due."""
+"""Sessions and their latest results."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
-from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from calibration.models import (
@@ -17,8 +15,7 @@ from calibration.models import (
     TestVehicle,
     TruckRun,
 )
-from sites.models import Lane, Program, SiteState
-from wimprog.lib.dates import add_months
+from sites.models import Lane
 
 
 def session_get(pk: int) -> CalibrationSession | None:
@@ -96,76 +93,6 @@ def last_word(results: Sequence[SessionResult]) -> SessionResult | None:
     """The result that speaks for the lane today: as left, or else as found."""
     by_stage = {result.stage: result for result in results}
     return by_stage.get(RunStage.AS_LEFT) or by_stage.get(RunStage.AS_FOUND)
-
-
-def next_due(lane: Lane, today: dt.date, program: Program) -> dt.date | None:
-    """When the lane is next due; None while it has never been calibrated.
-
-    The last session that has runs, plus the agency's longest interval.
-    """
-    last = (
-        CalibrationSession.objects.filter(
-            lane=lane, held_on__lte=today, results__isnull=False
-        )
-        .order_by("-held_on")
-        .values_list("held_on", flat=True)
-        .first()
-    )
-    return add_months(last, program.calibration_interval_months) if last else None
-
-
-@dataclass(frozen=True)
-class DueLane:
-    """A lane and when its next session is due."""
-
-    lane: Lane
-    last_on: dt.date | None
-    due_on: dt.date | None
-    days_left: int | None
-
-    @property
-    def word(self) -> str:
-        """Condition word: act when overdue or never calibrated, watch within 60 days.
-
-        Sixty days is common practice, no source.
-        """
-        if self.days_left is None or self.days_left < 0:
-            return "act"
-        return "watch" if self.days_left <= 60 else "sound"
-
-
-def due_list(today: dt.date, program: Program) -> list[DueLane]:
-    """Every open lane of a site in service, soonest due first, in one query."""
-    has_result = SessionResult.objects.filter(session=OuterRef("pk"))
-    sessions = CalibrationSession.objects.filter(
-        Exists(has_result), lane=OuterRef("pk"), held_on__lte=today
-    ).order_by()
-    last = sessions.values("lane").annotate(on=Max("held_on")).values("on")
-    lanes = (
-        Lane.objects.filter(closed_on__isnull=True)
-        .filter(wim_site__state=SiteState.IN_SERVICE)
-        .select_related("wim_site")
-        .annotate(last_on=Subquery(last))
-    )
-    rows = []
-    for lane in lanes:
-        last_on: dt.date | None = lane.last_on
-        due_on = (
-            add_months(last_on, program.calibration_interval_months)
-            if last_on
-            else None
-        )
-        rows.append(
-            DueLane(lane, last_on, due_on, (due_on - today).days if due_on else None)
-        )
-    rows.sort(
-        key=lambda row: (
-            row.due_on or dt.date.min,
-            row.lane.wim_site.code,
-            row.lane.label,
-        )
-    )
-    return rows
 
 
 def vehicle_list() -> QuerySet[TestVehicle]:

@@ -7,12 +7,18 @@ from calibration.services.facts import (
     weighing_save,
 )
 from calibration.services.results import results_refresh
-from calibration.services.runs import run_restore, run_set_aside, runs_add
+from calibration.services.runs import (
+    run_change,
+    run_restore,
+    run_set_aside,
+    runs_add,
+)
 from calibration.services.sheets import SheetPlan, runs_from_sheets, sheets_keep
 
 __all__ = [
     "SheetPlan",
     "results_refresh",
+    "run_change",
     "run_restore",
     "run_set_aside",
     "runs_add",

@@ -17,6 +17,7 @@ from calibration.models import (
     TruckRun,
 )
 from calibration.selectors import session_judged, session_runs
+from calibration.selectors.standards import agency_values
 
 
 def inputs_of(session: CalibrationSession, runs: Sequence[TruckRun]) -> dict[str, Any]:
@@ -29,6 +30,7 @@ def inputs_of(session: CalibrationSession, runs: Sequence[TruckRun]) -> dict[str
             "plan": session.plan,
             "environment": session.environment,
             "purpose": session.purpose,
+            "agency_values": agency_values(session.standard).get(session.standard, {}),
         },
         "weighings": [
             {

@@ -9,10 +9,11 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from simple_history.utils import bulk_create_with_history
 
-from calibration.calc.run_checks import is_unit_slip, run_complaints
+from calibration.calc.run_checks import run_complaints
 from calibration.calc.wheel_loads import run_wheel_complaints
 from calibration.models import CalibrationSession, SessionState, TruckRun
 from calibration.selectors import as_measured_run, reference_of_run
+from calibration.services.questions import questions
 from calibration.services.results import results_refresh
 from wimprog.lib.errors import Complaint, DomainError
 from wimprog.lib.models import save_with_reason
@@ -53,8 +54,8 @@ def runs_add(
         Unsaved runs with their ``weighing`` (and its ``vehicle``) set; a run without
         a number gets the next free one.
     units_are_right
-        Take weights whose ratio to the static ones looks like a slip between pounds
-        and kilograms.
+        Take runs that were questioned (pounds for kilograms, axles from rear to front,
+        a truck that is back too soon); the figures are right as they are.
     refresh
         False leaves the results to the caller, who adds more.
 
@@ -75,7 +76,7 @@ def runs_add(
         *(one for run in runs for one in _faults(run)),
     ]
     if not complaints and not units_are_right:
-        complaints = unit_slips(runs)
+        complaints = questions(runs, there)
     if complaints:
         n = len(complaints)
         raise DomainError(
@@ -166,24 +167,33 @@ def _faults(run: TruckRun) -> list[Complaint]:
     ]
 
 
-def unit_slips(runs: Iterable[TruckRun]) -> list[Complaint]:
-    """Question weights that differ from the static ones as pounds from kilograms."""
-    complaints = []
-    for run in runs:
-        ratio = run.gvw_kg / run.weighing.gvw_kg
-        if is_unit_slip(ratio) and not run.excluded:
-            complaints.append(
-                Complaint(
-                    f"Run {run.number} weighs {ratio:.2f} times the static weight: "
-                    "that is the ratio of pounds to kilograms.",
-                    field="axle weights",
-                    value=f"ratio {ratio:.2f}",
-                    expected="a ratio near 1",
-                    remedy="Correct the unit of the run or of the static weighing; if "
-                    "both are right, say that the units are right.",
-                )
-            )
-    return complaints
+@transaction.atomic
+def run_change(
+    *, run: TruckRun, by: Any, why: str, units_are_right: bool = False
+) -> TruckRun:
+    """Keep what was corrected in a run, and compute the results anew.
+
+    Raises
+    ------
+    DomainError
+        When the session is closed, no reason is given, or with a complaint for every
+        fault.
+    """
+    session = CalibrationSession.objects.select_for_update().get(pk=run.session_id)
+    refuse_if_closed(session)
+    if not why.strip():
+        raise DomainError(
+            "A run that was recorded is corrected with a reason. Say what was wrong."
+        )
+    others = list(session.runs.select_related("weighing").exclude(pk=run.pk))
+    complaints = [*_copies([run], others), *_faults(run)]
+    if not complaints and not units_are_right:
+        complaints = questions([run], others)
+    if complaints:
+        raise DomainError("The run was not changed.", tuple(complaints))
+    save_with_reason(run, by=by, why=why)
+    results_refresh(run.session)
+    return run
 
 
 @transaction.atomic

@@ -34,35 +34,95 @@ from wimprog.lib.web import needs, try_service
 
 SHEETS_SALT = "calibration.sheets"
 SHEETS_LIFE_S = 24 * 3600
+RUN_WORDS = {
+    "number": "number",
+    "stage": "stage",
+    "weighing_id": "vehicle or weighing",
+    "run_at": "time",
+    "axle_weights_kg": "axle weights",
+    "speed_kmh": "speed",
+    "reference_speed_kmh": "reference speed",
+    "pavement_temp_c": "pavement temperature",
+    "lane_position": "lane position",
+    "axle_spacings_m": "spacings",
+    "left_wheel_weights_kg": "left wheels",
+    "right_wheel_weights_kg": "right wheels",
+    "excluded": "in or aside",
+}
 
 
 @needs("calibration.add_truckrun")
 @form_page
 def run_add(request: HttpRequest, pk: int) -> HttpResponse:
     """One run, typed beside the road; "save and next" stays here."""
-    session = session_or_404(pk)
+    session, system = session_or_404(pk), unit_system(request)
+    last = selectors.last_run(session)
     form = RunForm(
         request.POST or None,
         instance=TruckRun(session=session),
         zone=selectors.site_zone(session),
+        system=system,
+        last=last,
+        initial={**_as_before(request), "run_at": selectors.time_of_next_run(session)},
+    )
+    if request.method == "POST" and form.is_valid():
+        kept = try_service(form, lambda: _add(request, session, form))
+        if kept:
+            messages.success(request, f"Run {kept[0].number} is kept.")
+            return _after_run(request, session, kept[0])
+    live = None
+    if last is not None and not form.is_bound:
+        live = selectors.live_now(session, last.stage, system=system)
+    context = {"session": session, "form": form, "cautions": cautions.RUNS}
+    context |= {"live": live, "last": last, "title": "Add a run"}
+    status = 422 if form.is_bound and form.errors else 200
+    return render(request, "calibration/run_form.html", context, status=status)
+
+
+def _add(
+    request: HttpRequest, session: CalibrationSession, form: RunForm
+) -> list[TruckRun]:
+    return services.runs_add(
+        session=session,
+        runs=[form.save(commit=False)],
+        by=request.user,
+        why="typed at the roadside",
+        units_are_right=form.cleaned_data.get("units_are_right", False),
+    )
+
+
+@needs("calibration.change_truckrun")
+@form_page
+def run_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Correct a run; what was there before stays in its history."""
+    run = run_or_404(pk)
+    form = RunForm(
+        request.POST or None,
+        instance=run,
+        zone=selectors.site_zone(run.session),
         system=unit_system(request),
-        initial=_as_before(request),
     )
     if request.method == "POST" and form.is_valid():
         kept = try_service(
             form,
-            lambda: services.runs_add(
-                session=session,
-                runs=[form.save(commit=False)],
+            lambda: services.run_change(
+                run=form.save(commit=False),
                 by=request.user,
-                why="typed at the roadside",
+                why=form.reason,
                 units_are_right=form.cleaned_data.get("units_are_right", False),
             ),
         )
         if kept:
-            messages.success(request, f"Run {kept[0].number} is kept.")
-            return _after_run(request, session, kept[0])
-    context = {"session": session, "form": form, "cautions": cautions.RUNS}
+            messages.success(request, f"Run {kept.number} is changed.")
+            return redirect(run.session)
+    context = {
+        "session": run.session,
+        "form": form,
+        "run": run,
+        "title": f"Change run {TruckRun.objects.get(pk=pk).number}",
+        "changes": selectors.changes_of(run, shown=RUN_WORDS),
+        "zone": selectors.site_zone(run.session),
+    }
     status = 422 if form.is_bound and form.errors else 200
     return render(request, "calibration/run_form.html", context, status=status)
 
