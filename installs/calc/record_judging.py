@@ -301,12 +301,7 @@ def _judge_triangle(
             sentence=f"{shown}. {error.message}",
             needs_disposition=True,
         )
-    beside = ""
-    if context.system is not UnitSystem.SI:
-        off = replace(spec, kind=ItemKind.MEASUREMENT, measure=Kind.SHORT_LENGTH)
-        offset = told(off, abs(found.far_edge_mm), context.system)
-        beside = f"that is {offset} at the far edge"
-    return _found(found.judgement, tuple(str(one) for one in found.questions), beside)
+    return _found(found.judgement, tuple(str(one) for one in found.questions))
 
 
 def _judge_words(

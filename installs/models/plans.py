@@ -110,7 +110,7 @@ class CuringTable(Fact):
         return f"{self.product} ({self.document})"
 
 
-class CuringRow(models.Model):
+class CuringRow(Fact):
     """One line of a maker's table."""
 
     table = models.ForeignKey(
@@ -163,7 +163,7 @@ class ArrayPlan(Fact):
     )
     lane_width_m = positive(verbose_name="lane width")
     shoulder_width_m = positive(default=2.4, verbose_name="paved shoulder width")
-    speed_kmh = positive(default=104.6, verbose_name="traffic speed")
+    speed_kmh = positive(default=104.60736, verbose_name="traffic speed")
     controller_spacing_m = models.FloatField(
         "spacing set in the controller",
         null=True,

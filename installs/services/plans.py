@@ -74,11 +74,17 @@ def curing_table_save(
     if table.pk is not None:
         CuringTable.objects.select_for_update().get(pk=table.pk)
     save_with_reason(table, by=by, why=why or "curing table")
-    table.rows.all().delete()
+    reason = why or "curing table"
+    for old in table.rows.all():
+        old._history_user = by  # type: ignore[attr-defined]
+        old._change_reason = reason  # type: ignore[attr-defined]
+        old.delete()
     for row in rows:
         row.pk, row.table = None, table
         row._state.adding = True
-    CuringRow.objects.bulk_create(rows)
+    bulk_create_with_history(
+        list(rows), CuringRow, default_user=by, default_change_reason=reason
+    )
     return table
 
 

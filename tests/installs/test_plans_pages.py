@@ -132,7 +132,7 @@ def test_blank_rows_take_new_elements_and_struck_ones_go(client_for, technician,
 def test_a_number_in_another_unit_is_asked_about_and_kept_when_meant(
     client_for, technician, draft, box, text, told
 ):
-    client, i = client_for(technician), row_with(draft, "sensor 1")
+    client, i = client_for(technician), row_with(draft, "piezo 1")
     before = [getattr(row, box) for row in plan_rows(draft)]
     data = sheet_data(client, draft, **{f"elements-{i}-{box}": text})
     answer = client.post(url("plan-edit", draft.pk), data)
@@ -143,7 +143,7 @@ def test_a_number_in_another_unit_is_asked_about_and_kept_when_meant(
     assert [getattr(row, box) for row in plan_rows(draft)] == before
     sure = client.post(url("plan-edit", draft.pk), {**data, "sure": "on"})
     assert sure.status_code == 302
-    kept = next(row for row in plan_rows(draft) if row.name == "sensor 1")
+    kept = next(row for row in plan_rows(draft) if row.name == "piezo 1")
     assert kept.typed(box).text == text
 
 
@@ -161,7 +161,7 @@ def test_a_number_in_another_unit_is_asked_about_and_kept_when_meant(
 def test_a_wrong_box_is_named_by_its_row_and_nothing_is_kept(
     client_for, technician, draft, box, text, told
 ):
-    client, i = client_for(technician), row_with(draft, "sensor 1")
+    client, i = client_for(technician), row_with(draft, "piezo 1")
     data = sheet_data(
         client, draft, **{f"elements-{i}-{box}": text, "drawing_ref": "C-12"}
     )

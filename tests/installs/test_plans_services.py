@@ -140,7 +140,7 @@ def test_two_elements_may_swap_their_names(draft):
     one.name, two.name = two.name, one.name
     plan_save(plan=draft, elements=[one, two], by=None, why="named from downstream")
     names = [row.name for row in plan_rows(draft) if row.kind == "axle sensor"]
-    assert names == ["sensor 2", "sensor 1"]
+    assert names == ["piezo 2", "piezo 1"]
 
 
 def test_what_somebody_else_changed_meanwhile_is_not_typed_over(draft, technician):

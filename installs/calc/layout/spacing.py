@@ -144,7 +144,9 @@ def check_spacing(
         effects=effects,
         speed=_judge_speed(speed_error, speed_interval, speed_kmh, n_readings, system),
         spacing=_judge_spacing(effects, vehicle, n_readings, system),
-        against_plan=_judge_plan(as_built_m, planned_m, tolerance_mm, u_m, n_readings),
+        against_plan=_judge_plan(
+            as_built_m, planned_m, tolerance_mm, u_m, n_readings, system
+        ),
         new_setting_m=new_setting,
         left_bias_pct=setting_bias_pct(new_setting, as_built_m),
     )
@@ -289,22 +291,25 @@ def _judge_plan(
     tolerance_mm: float | None,
     u_m: float,
     n_readings: int,
+    system: UnitSystem,
 ) -> Judgement | None:
     if planned_m is None or tolerance_mm is None:
         return None
     check_positive("planned spacing", planned_m)
     check_positive("tolerance of the spacing", tolerance_mm, "mm")
-    off_mm = 1000.0 * (as_built_m - planned_m)
-    interval = interval_of(off_mm, 1000.0 * u_m)
+    short = shown_unit(Kind.SHORT_LENGTH, system)
+    off = short.from_si(1000.0 * (as_built_m - planned_m))
+    interval = interval_of(off, short.from_si(1000.0 * u_m))
+    limit = short.from_si(tolerance_mm)
     return _judgement(
         quantity="spacing as built less planned",
-        value=off_mm,
+        value=off,
         interval=interval,
-        limit=tolerance_mm,
-        unit="mm",
-        digits=1,
+        limit=limit,
+        unit=short.symbol,
+        digits=1 if short.symbol == "mm" else 2,
         n=n_readings,
-        verdict=verdict_within(interval, tolerance_mm),
+        verdict=verdict_within(interval, limit),
         rule=PLAN_RULE,
         standing="agency's own",
         at="",

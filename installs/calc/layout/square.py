@@ -35,7 +35,7 @@ from installs.calc.layout.types import (
 )
 from wimprog.lib.errors import Complaint, DomainError
 from wimprog.lib.judgement import Interval, Judgement, Verdict
-from wimprog.lib.units import M_PER_FT, UnitSystem
+from wimprog.lib.units import M_PER_FT, UNITS, Unit, UnitSystem
 
 #: Step of the 3-4-5 marks: whole feet, or 0.3 m where people measure in metres.
 MARK_STEP_M = {UnitSystem.US: M_PER_FT, UnitSystem.SI: 0.3}
@@ -165,7 +165,8 @@ def combined_squareness(
     leg_points_downstream
         The leg along the edge was laid with the traffic, not against it; all of them.
     unit
-        Unit in which messages tell the readings ("ft").
+        Unit in which messages tell the readings ("ft"); the offset at the far edge is
+        judged in inches then, else in mm.
 
     Returns
     -------
@@ -216,7 +217,7 @@ def combined_squareness(
         disagreeing=_disagreeing(angles, p_value),
         judgement=_judge(
             angles, mean, deviation, far_edge_mm, far_edge, p_value, tolerance,
-            lane_width_m,
+            lane_width_m, unit,
         ),
     )  # fmt: skip
 
@@ -282,13 +283,16 @@ def _judge(
     p_value: float | None,
     tolerance: SquareTolerance | None,
     lane_width_m: float,
+    taped_in: str,
 ) -> Judgement:
     on_angle = tolerance is None or tolerance.measure is SquareMeasure.ANGLE
     measure = SquareMeasure.ANGLE if on_angle else SquareMeasure.FAR_EDGE
-    value = mean - 90.0 if on_angle else far_edge_mm
-    interval = deviation if on_angle else far_edge
-    digits = 2 if on_angle else 0
-    unit = measure.unit if on_angle else f" {measure.unit}"
+    short = UNITS["in" if taped_in in ("ft", "in") else "mm"]
+    value = mean - 90.0 if on_angle else short.from_si(far_edge_mm)
+    interval = deviation if on_angle else _in_unit(far_edge, short)
+    digits = 2 if on_angle else short.digits
+    symbol = measure.unit if on_angle else short.symbol
+    unit = symbol if on_angle else f" {symbol}"
     told = (
         f"{_signed(value, digits)}{unit} (95 % interval "
         f"{_signed(interval.low, digits)}{unit} to {_signed(interval.high, digits)}"
@@ -298,7 +302,8 @@ def _judge(
         verdict, why = Verdict.CANNOT_SAY, "no tolerance has been entered"
         limit = "no tolerance entered"
     else:
-        limit = f"within ±{tolerance.limit:g}{unit}"
+        held_to = tolerance.limit if on_angle else short.from_si(tolerance.limit)
+        limit = f"within ±{held_to:.4g}{unit}"
         bound_deg = (
             tolerance.limit
             if on_angle
@@ -309,7 +314,7 @@ def _judge(
     return Judgement(
         quantity=str(measure),
         value=value,
-        unit=measure.unit,
+        unit=symbol,
         n=len(angles),
         interval=interval,
         rule=f"{RULE} ({tolerance.source})" if tolerance else RULE,
@@ -323,6 +328,12 @@ def _judge(
             ("p of the triangles' agreement", p_value),
             ("3-4-5 triangle", COMMON_PRACTICE),
         ),
+    )
+
+
+def _in_unit(interval: Interval, unit: Unit) -> Interval:
+    return Interval(
+        unit.from_si(interval.low), unit.from_si(interval.high), interval.level
     )
 
 

@@ -36,6 +36,13 @@ _FRAMED: dict[Technology, tuple[float, float, float]] = {
     Technology.BENDING_PLATE: (0.51, 100.0, 40_000.0),
     Technology.LOAD_CELL: (0.96, 300.0, 250_000.0),
 }
+#: What a sensor of each is called, with its number in the lane.
+_WORD = {
+    Technology.POLYMER_PIEZO: "piezo",
+    Technology.CERAMIC_PIEZO: "piezo",
+    Technology.QUARTZ_PIEZO: "quartz",
+    Technology.STRAIN_GAUGE_STRIP: "strip",
+}
 #: Sensors that come in halves, one for each wheel path.
 _IN_HALVES = (Technology.QUARTZ_PIEZO, Technology.STRAIN_GAUGE_STRIP)
 _PLATE_WIDTH_M = 1.75
@@ -134,16 +141,17 @@ def _row(
     """One sensor over the lane less half a step at each end, or two halves of it."""
     width_mm, depth_mm, area_mm2 = _SAWN[technology]
     length = width_mm / 1000.0
+    name = f"{_WORD[technology]} {number}"
     whole = ArrayElement(
-        _K.AXLE_SENSOR, f"sensor {number}", centre_m - length / 2.0, length,
+        _K.AXLE_SENSOR, name, centre_m - length / 2.0, length,
         0.5 * step, lane_width_m - 0.5 * step, width_mm, depth_mm, area_mm2,
     )  # fmt: skip
     if technology not in _IN_HALVES:
         return [whole]
     middle = lane_width_m / 2.0
     return [
-        replace(whole, name=f"sensor {number} right", across_to_m=middle),
-        replace(whole, name=f"sensor {number} left", across_from_m=middle),
+        replace(whole, name=f"{name} right", across_to_m=middle),
+        replace(whole, name=f"{name} left", across_from_m=middle),
     ]
 
 

@@ -3,12 +3,11 @@
 import datetime as dt
 from dataclasses import replace
 
+import icalendar
 import pytest
 
 from calibration.calc.due import DueEntry, DueReason, DueState
 from wimprog.lib.errors import DomainError
-
-icalendar = pytest.importorskip("icalendar")
 
 NOW = dt.datetime(
     2032, 6, 1, 9, 30, 15, 123, tzinfo=dt.timezone(dt.timedelta(hours=-6))

@@ -250,9 +250,10 @@ def test_a_diagonal_an_inch_off_is_out_of_square():
     # law of cosines: cos t = (81 + 144 − 231.04)/216 = −0.02796, t = 91.602°; over
     # 3.66 m that is 3660·tan(1.602°) = 102 mm
     assert found.state is FindingState.MISSES
-    assert abs(found.judgement.value) == pytest.approx(102.4, abs=0.5)
     # 102.4 mm / 25.4 mm = 4.03 in
-    assert "That is 4.03" in found.sentence
+    assert found.judgement.unit == "in"
+    assert abs(found.judgement.value) == pytest.approx(102.4 / 25.4, abs=0.02)
+    assert "4.03 in" in found.sentence
 
 
 def test_a_triangle_that_cannot_close_says_why():

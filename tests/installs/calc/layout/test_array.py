@@ -49,7 +49,7 @@ def messages(complaints):
 def test_loops_are_measured_to_their_edge_and_sensors_to_their_centre():
     rows = positions_table(polymer())
     assert [(r.name, round(r.measured_m / FT, 9)) for r in rows] == [
-        ("loop 1", 0), ("sensor 1", 9), ("loop 2", 12), ("sensor 2", 21),
+        ("loop 1", 0), ("piezo 1", 9), ("loop 2", 12), ("piezo 2", 21),
     ]  # fmt: skip
     assert [r.measured_to for r in rows[:2]] == ["upstream edge", "centre line"]
     assert rows[0].from_previous_m is None
@@ -135,9 +135,9 @@ def test_without_a_paved_shoulder_the_hole_stays_on_the_pavement():
     ("name", "changes", "words"),
     [
         ("loop 2", {"start_m": 0.8}, "“loop 2” overlaps “loop 1” by 1.03 m"),
-        ("sensor 1", {"across_from_m": -0.2}, "reaches out of the lane"),
-        ("sensor 1", {"across_to_m": 12.0}, "reaches out of the lane"),
-        ("sensor 2", {"name": "Sensor 1 "}, "the name of two things"),
+        ("piezo 1", {"across_from_m": -0.2}, "reaches out of the lane"),
+        ("piezo 1", {"across_to_m": 12.0}, "reaches out of the lane"),
+        ("piezo 2", {"name": "Piezo 1 "}, "the name of two things"),
         ("lead-in loop 1", {"across_to_m": 2.0}, "is cut through “loop 1”"),
         ("hole 1", {"across_from_m": -3.0}, "beyond the pavement edge"),
     ],
@@ -158,7 +158,7 @@ def test_faults(name, changes, words):
     ],
 )
 def test_broken_rectangles_are_told_before_anything_else(changes, words):
-    found = check_layout(moved(polymer(), "sensor 1", **changes))
+    found = check_layout(moved(polymer(), "piezo 1", **changes))
     assert words in messages(found.faults)
     assert not found.questions
 
@@ -188,16 +188,16 @@ def test_cabinet_on_the_pavement_and_an_empty_array_are_faults():
 @pytest.mark.parametrize(
     ("name", "changes", "words"),
     [
-        ("sensor 2", {"start_m": -1.0}, "listed after “loop 2” but lies before it"),
-        ("sensor 1", {"start_m": -1.0}, "Along the travel lie axle sensor, loop, axle"),
-        ("sensor 2", {"start_m": 252.0}, "given in another unit"),
+        ("piezo 2", {"start_m": -1.0}, "listed after “loop 2” but lies before it"),
+        ("piezo 1", {"start_m": -1.0}, "Along the travel lie axle sensor, loop, axle"),
+        ("piezo 2", {"start_m": 252.0}, "given in another unit"),
         (
             "hole 1",
             {"across_from_m": -1.0, "across_to_m": -0.96},
             "not where a hole usually is",
         ),
-        ("lead-in sensor 1", {"start_m": 0.5}, "no lead-in slot that reaches it"),
-        ("lead-in sensor 1", {"across_from_m": -0.5}, "ends at no exit hole"),
+        ("lead-in piezo 1", {"start_m": 0.5}, "no lead-in slot that reaches it"),
+        ("lead-in piezo 1", {"across_from_m": -0.5}, "ends at no exit hole"),
     ],
 )
 def test_questions(name, changes, words):

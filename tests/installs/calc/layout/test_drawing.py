@@ -97,7 +97,7 @@ def test_drawing_is_to_scale_both_ways(layout):
     assert wide == pytest.approx(tall, abs=0.11)  # six feet by six
     apart = float(loop2.get("x")) - float(loop.get("x"))
     assert apart == pytest.approx(2 * wide, abs=0.3)  # twelve feet
-    sensor = rects["sensor 1"]
+    sensor = rects["piezo 1"]
     assert float(sensor.get("height")) == pytest.approx(11 / 6 * wide, abs=0.3)
     assert float(sensor.get("width")) >= 5.0  # thin, but to be seen
 
@@ -120,7 +120,7 @@ def test_drawing_says_what_it_shows(layout):
     assert root.get("aria-labelledby") == "plan-title plan-desc"
     assert root.findtext(f"{SVG}title") == "Polymer piezo array, seen from above"
     told = root.findtext(f"{SVG}desc")
-    assert "sensor 2 at 21.00 ft (centre line)" in told
+    assert "piezo 2 at 21.00 ft (centre line)" in told
     assert "4 exit holes" in told
     words = " ".join(t.text for t in root.iter(f"{SVG}text"))
     assert "to scale" in words
@@ -190,9 +190,9 @@ def test_a_small_drawing_tells_numbers_of_the_table_where_names_have_no_room():
         return {t.text for t in root.iter(f"{SVG}text")}
 
     page, phone = words(), words(width=520, font_size=17)
-    assert {"sensor 1 right", "shoulder 7.87 ft"} <= page
+    assert {"quartz 1 right", "shoulder 7.87 ft"} <= page
     assert {"2", "7.87 ft", "loop 1"} <= phone
-    assert not {"sensor 1 right", "shoulder 7.87 ft"} & phone
+    assert not {"quartz 1 right", "shoulder 7.87 ft"} & phone
     assert "21.00 ft" in page & phone
 
 

@@ -171,7 +171,7 @@ def test_pick_list_holds_material_only():
     found = takeoff(polymer())
     keys = {line.key for line in found.pick_list}
     assert {"grout-kits", "sealant-kits", "backer-rod", "tape", "conduit"} <= keys
-    assert {"supports", "lead-sensor-1", "wire-loop-1"} <= keys
+    assert {"supports", "lead-piezo-1", "wire-loop-1"} <= keys
     assert not {"saw-cut", "exit-holes", "trench", "grout-volume"} & keys
     assert len({line.key for line in found.lines}) == len(found.lines)
     for line in found.lines:
