@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from calibration.views import runs, sessions, vehicles
+from calibration.views import matching, runs, sessions, vehicles
 
 app_name = "calibration"
 
@@ -38,6 +38,11 @@ urlpatterns = [
         "calibration/sessions/<int:pk>/runs/import/",
         runs.runs_import,
         name="runs-import",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/runs/match/",
+        matching.runs_match,
+        name="runs-match",
     ),
     path("calibration/runs/<int:pk>/edit/", runs.run_edit, name="run-edit"),
     path("calibration/runs/<int:pk>/exclude/", runs.run_exclude, name="run-exclude"),

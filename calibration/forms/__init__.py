@@ -1,7 +1,7 @@
 """Forms of calibration, one module a part of the work."""
 
 from calibration.forms.moments import DateInput, MomentField
-from calibration.forms.runs import ExcludeForm, RunForm, SheetsForm
+from calibration.forms.runs import ExcludeForm, MatchForm, RunForm, SheetsForm
 from calibration.forms.sessions import CloseForm, SessionForm
 from calibration.forms.vehicles import StaticWeighingForm, TestVehicleForm
 
@@ -9,6 +9,7 @@ __all__ = [
     "CloseForm",
     "DateInput",
     "ExcludeForm",
+    "MatchForm",
     "MomentField",
     "RunForm",
     "SessionForm",

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 
 from calibration.forms.moments import MomentField
-from calibration.models import RunStage, StaticWeighing, TruckRun
-from wimprog.lib.forms import FactForm
-from wimprog.lib.units import Kind, format_number, format_si, shown_unit
+from calibration.models import RunStage, TruckRun
+from calibration.selectors import weighings_near
+from wimprog.lib.forms import FactForm, MeasureField
+from wimprog.lib.units import Kind, UnitSystem, format_number, format_si, shown_unit
 
 SHEET_LIMIT_BYTES = 400_000
-WEIGHING_REACH = dt.timedelta(days=45)
-"""How far from the session's day a static weighing is offered."""
-
 MOST_BUTTONS = 6
 """Up to so many weighings are offered as buttons, one touch each."""
 
@@ -78,7 +75,7 @@ class RunForm(FactForm):
         self.fields["run_at"] = MomentField(
             zone=zone, label="Time", help_text=f"Time in {zone.key}."
         )
-        weighings = _weighings_near(self.instance.session.held_on)
+        weighings = weighings_near(self.instance.session.held_on)
         many = len(weighings) > MOST_BUTTONS
         self.fields["weighing"] = WeighingChoice(
             zone=zone,
@@ -157,14 +154,6 @@ class RunForm(FactForm):
         return super()._get_validation_exclusions() | {"number"}  # type: ignore[misc]
 
 
-def _weighings_near(day: dt.date) -> Any:
-    noon = dt.datetime.combine(day, dt.time(12), tzinfo=dt.UTC)
-    near = StaticWeighing.objects.select_related("vehicle").filter(
-        weighed_at__range=(noon - WEIGHING_REACH, noon + WEIGHING_REACH)
-    )
-    return near.order_by("vehicle__name", "-weighed_at")
-
-
 class ExcludeForm(forms.Form):
     """Set a run aside."""
 
@@ -207,3 +196,79 @@ class SheetsForm(forms.Form):
                     f"most {SHEET_LIMIT_BYTES:,}. Is it the right file?",
                 )
         return cleaned
+
+
+RECORDS_LIMIT_BYTES = 8_000_000
+PASTED_LIMIT = 400_000
+
+
+class MatchForm(forms.Form):
+    """The controller's records and the passes that were driven."""
+
+    records_file = forms.FileField(
+        label="The controller’s vehicle records (CSV)",
+        required=False,
+        help_text="One row a vehicle: time, speed_mph, axle_1_lb (or w1_lb) …, "
+        "spacing_1_ft (or s1_ft) …; record, class, left_1_lb, right_1_lb … if there.",
+    )
+    records_text = forms.CharField(
+        label="Or paste them",
+        required=False,
+        max_length=PASTED_LIMIT,
+        widget=forms.Textarea(attrs={"rows": 4, "spellcheck": "false"}),
+    )
+    passes = forms.CharField(
+        label="The passes",
+        widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false"}),
+    )
+    stage = forms.ChoiceField(
+        label="The runs were made", choices=RunStage.choices, widget=forms.RadioSelect
+    )
+
+    def __init__(self, *args: Any, system: Any, zone: ZoneInfo, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        speed = shown_unit(Kind.SPEED, UnitSystem(system)).symbol
+        self.fields["passes"].help_text = (
+            f"One pass a line, by the clock at the roadside ({zone.key}): "
+            f"“08:40:12 Truck A”, with its speed in {speed} behind it if noted. Or all "
+            "of a truck: “all Truck A 10:00-12:00”, by the controller’s clock."
+        )
+        self.fields["pavement_temp"] = MeasureField(
+            kind=Kind.TEMPERATURE,
+            system=UnitSystem(system),
+            label="Pavement temperature of these passes",
+            required=False,
+        )
+        self.initial.setdefault("stage", RunStage.AS_FOUND.value)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        sheet, text = cleaned.get("records_file"), cleaned.get("records_text")
+        if sheet is not None and sheet.size > RECORDS_LIMIT_BYTES:
+            self.add_error(
+                "records_file",
+                f"{sheet.name} has {sheet.size:,} bytes; at most "
+                f"{RECORDS_LIMIT_BYTES:,} are taken. Export only the hours of the "
+                "runs.",
+            )
+        elif sheet is not None and text:
+            self.add_error(
+                "records_text", "Give the file or the pasted text, not both."
+            )
+        elif (
+            sheet is None
+            and not text
+            and not {"records_file", "records_text"} & set(self.errors)
+        ):
+            self.add_error(
+                "records_file", "Give the controller’s records: a file, or pasted."
+            )
+        return cleaned
+
+    @property
+    def content(self) -> tuple[bytes, str]:
+        """The sheet's bytes, and what it is called."""
+        sheet = self.cleaned_data["records_file"]
+        if sheet is None:
+            return self.cleaned_data["records_text"].encode(), "pasted records"
+        return sheet.read(), sheet.name

@@ -32,6 +32,9 @@ if TYPE_CHECKING:
     from wimprog.lib.judgement import Judgement
 
 SHOWN_CHANGES = 30
+WEIGHING_REACH = dt.timedelta(days=45)
+"""How far from the session's day a static weighing is offered."""
+
 BURN_REACH = dt.timedelta(hours=24)
 """Two weighings of one vehicle this near to each other tell how much it burns (common
 practice, no source)."""
@@ -56,6 +59,15 @@ def weighing_list(vehicle: TestVehicle) -> list[StaticWeighing]:
     """The vehicle's weighings, newest first, each with ``n_runs`` held against it."""
     own = vehicle.weighings.select_related("vehicle")
     return list(own.annotate(n_runs=Count("runs")).order_by("-weighed_at"))
+
+
+def weighings_near(day: dt.date) -> QuerySet[StaticWeighing]:
+    """Weighings that runs of a day may be held against, the latest of each first."""
+    noon = dt.datetime.combine(day, dt.time(12), tzinfo=dt.UTC)
+    near = StaticWeighing.objects.select_related("vehicle").filter(
+        weighed_at__range=(noon - WEIGHING_REACH, noon + WEIGHING_REACH)
+    )
+    return near.order_by("vehicle__name", "-weighed_at")
 
 
 def weighing_get(pk: int) -> StaticWeighing | None:

@@ -6,6 +6,9 @@ from calibration.services.facts import (
     vehicle_save,
     weighing_save,
 )
+from calibration.services.matching import match_keep, match_plan, match_read
+from calibration.services.matching_given import MatchGiven
+from calibration.services.matching_plan import MatchPlan
 from calibration.services.results import results_refresh
 from calibration.services.runs import (
     run_change,
@@ -16,7 +19,12 @@ from calibration.services.runs import (
 from calibration.services.sheets import SheetPlan, runs_from_sheets, sheets_keep
 
 __all__ = [
+    "MatchGiven",
+    "MatchPlan",
     "SheetPlan",
+    "match_keep",
+    "match_plan",
+    "match_read",
     "results_refresh",
     "run_change",
     "run_restore",

@@ -26,7 +26,7 @@ REAR_TO_FRONT = 0.5
 """Axles fit from rear to front when they are off by less than this part of what they
 are off from front to rear."""
 
-PLAINLY_OFF = 0.08
+PLAINLY_OFF = 0.05
 """Shares of the gross weight off by less than this say nothing about the order."""
 
 

@@ -73,7 +73,7 @@ def runs_add(
         run.session = session
     complaints = [
         *_copies(runs, there),
-        *(one for run in runs for one in _faults(run)),
+        *(one for run in runs for one in run_faults(run)),
     ]
     if not complaints and not units_are_right:
         complaints = questions(runs, there)
@@ -141,7 +141,7 @@ def field_words(name: str) -> str:
     return str(getattr(field, "verbose_name", name))
 
 
-def _faults(run: TruckRun) -> list[Complaint]:
+def run_faults(run: TruckRun) -> list[Complaint]:
     """What is wrong with one run, without asking the database."""
     complaints = []
     try:
@@ -186,7 +186,7 @@ def run_change(
             "A run that was recorded is corrected with a reason. Say what was wrong."
         )
     others = list(session.runs.select_related("weighing").exclude(pk=run.pk))
-    complaints = [*_copies([run], others), *_faults(run)]
+    complaints = [*_copies([run], others), *run_faults(run)]
     if not complaints and not units_are_right:
         complaints = questions([run], others)
     if complaints:
