@@ -38,6 +38,7 @@ from calibration.selectors.references import (
     vehicles_weighed,
     weighing_get,
     weighing_list,
+    weighings_near,
 )
 from calibration.selectors.sessions import (
     factor_in_use,
@@ -106,4 +107,5 @@ __all__ = [
     "weighing_get",
     "weighing_list",
     "weighings_for",
+    "weighings_near",
 ]
