@@ -273,9 +273,9 @@ class _Matching:
 
     @staticmethod
     def _is_its_vehicle(match: Match | None) -> bool:
-        """Nobody noted the pass, so every part of the match has to fit."""
+        """Nobody noted the pass, so every part of the match lies within its limit."""
         return match is not None and (
-            match.is_pinned or all(part.share <= 1.0 for part in match.parts)
+            match.is_pinned or all(part.share < 1.0 for part in match.parts)
         )
 
     def _row(
