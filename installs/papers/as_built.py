@@ -19,7 +19,7 @@ from sites.models import Program
 from wimprog.lib import clock
 from wimprog.lib.paper import paper_size, set_pdf
 from wimprog.lib.units import UnitSystem
-from wimprog.templatetags.wim import version
+from wimprog.lib.version import version
 
 TEMPLATE = Path(__file__).with_name("as_built.typ")
 PAPER_EDGE_PX = 1_100

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from django import template
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 
 from installs.calc.types.records import RecordState, StageState
-from wimprog.templatetags.wim import condition
+from wimprog.lib.marks import marked_word
 
 register = template.Library()
 
@@ -36,13 +36,13 @@ FINDING_MARKS: dict[str, str] = {
 @register.simple_tag
 def stage_mark(state: Any) -> SafeString:
     """Where a stage or a record stands: ``{% stage_mark view.state %}``."""
-    return condition(STAGE_MARKS[str(state)], str(state))
+    return mark_safe(marked_word(STAGE_MARKS[str(state)], str(state)))  # noqa: S308
 
 
 @register.simple_tag
 def finding_mark(state: Any) -> SafeString:
     """What an answer came to: ``{% finding_mark item.finding.state %}``."""
-    return condition(FINDING_MARKS[str(state)], str(state))
+    return mark_safe(marked_word(FINDING_MARKS[str(state)], str(state)))  # noqa: S308
 
 
 @register.simple_tag

@@ -8,7 +8,7 @@ colour; so do meets, misses and cannot say.
 from __future__ import annotations
 
 from wimprog.lib.judgement import Condition, Verdict
-from wimprog.lib.svg import BLUE, GREY, ORANGE, VERMILLION
+from wimprog.lib.svg import BLUE, GREY, ORANGE, VERMILLION, text_of
 
 # Drawn in a 16 × 16 box centred on 0, 0, so that other drawings can place them.
 SHAPES: dict[str, str] = {
@@ -58,4 +58,16 @@ def condition_mark_svg(condition: str, *, size_px: int = 16) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" class="mark" width="{size_px}" '
         f'height="{size_px}" viewBox="-8 -8 16 16" aria-hidden="true">'
         f"{mark_shape(condition)}</svg>"
+    )
+
+
+def marked_word(word: str, label: str = "") -> str:
+    """A condition or verdict word, or a ``label`` in its place, after its mark: HTML.
+
+    Everything that is not drawn by us is escaped.
+    """
+    kind = text_of(str(word).replace(" ", "-"))
+    return (
+        f'<span class="condition condition-{kind}">{condition_mark_svg(str(word))} '
+        f"{text_of(label or word)}</span>"
     )

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import math
-import tomllib
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 from django import template
-from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from wimprog.lib.band import Band, band_defs_svg, band_key, band_rows, band_svg
@@ -17,7 +13,7 @@ from wimprog.lib.band import band_axis_svg as axis_svg
 from wimprog.lib.band_facts import signed
 from wimprog.lib.chart import Chart, chart_svg
 from wimprog.lib.judgement import Interval, Judgement
-from wimprog.lib.marks import condition_mark_svg
+from wimprog.lib.marks import marked_word
 from wimprog.lib.outline import SiteMap, site_map_svg
 from wimprog.lib.units import (
     Kind,
@@ -28,11 +24,11 @@ from wimprog.lib.units import (
     kind_of_field,
     shown_unit,
 )
+from wimprog.lib.version import version
 
 register = template.Library()
 
 NO_DATA = "no data"
-PROJECT_FILE = Path(__file__).resolve().parents[2] / "pyproject.toml"
 
 
 def _system(context: template.Context) -> UnitSystem:
@@ -47,12 +43,7 @@ def _known(value: Any) -> bool:
     return not (isinstance(value, float) and not math.isfinite(value))
 
 
-@register.simple_tag
-@cache
-def version() -> str:
-    """The product's version, as pyproject.toml states it."""
-    project = tomllib.loads(PROJECT_FILE.read_text(encoding="utf-8"))["project"]
-    return str(project["version"])
+register.simple_tag(version)
 
 
 @register.simple_tag(takes_context=True)
@@ -136,13 +127,7 @@ def share(value: Any, digits: int = 0) -> str:
 @register.simple_tag
 def condition(word: Any, label: str = "") -> SafeString:
     """A condition (or verdict) word with its mark before it."""
-    text = str(word)
-    return format_html(
-        '<span class="condition condition-{}">{} {}</span>',
-        text.replace(" ", "-"),
-        mark_safe(condition_mark_svg(text)),  # noqa: S308 (drawn by us)
-        label or text,
-    )
+    return mark_safe(marked_word(str(word), label))  # noqa: S308 (escaped there)
 
 
 def interval_text(interval: Interval | None, unit_symbol: str, digits: int = 2) -> str:
