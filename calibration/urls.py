@@ -2,7 +2,15 @@
 
 from django.urls import path
 
-from calibration.views import matching, runs, sessions, vehicles
+from calibration.views import (
+    matching,
+    plans,
+    runs,
+    sessions,
+    standards,
+    vehicles,
+    years,
+)
 
 app_name = "calibration"
 
@@ -13,7 +21,6 @@ urlpatterns = [
         sessions.session_list_export,
         name="session-list-export",
     ),
-    path("calibration/due/", sessions.due_list, name="due-list"),
     path("calibration/sessions/add/", sessions.session_add, name="session-add"),
     path(
         "calibration/sessions/<int:pk>/", sessions.session_detail, name="session-detail"
@@ -74,4 +81,71 @@ urlpatterns = [
         vehicles.weighing_add,
         name="weighing-add",
     ),
+    # plans
+    path("calibration/plans/", plans.plan_list, name="plan-list"),
+    path("calibration/plans/add/", plans.plan_add, name="plan-add"),
+    path("calibration/plans/<int:pk>/", plans.plan_detail, name="plan-detail"),
+    path("calibration/plans/<int:pk>/edit/", plans.plan_edit, name="plan-edit"),
+    path("calibration/plans/<int:pk>/sheet/", plans.plan_sheet, name="plan-sheet"),
+    path("calibration/plans/<int:pk>/begin/", plans.plan_begin, name="plan-begin"),
+    path(
+        "calibration/plans/<int:pk>/export/<str:fmt>/",
+        plans.plan_export,
+        name="plan-export",
+    ),
+    # standards
+    path("calibration/standards/", standards.standard_list, name="standard-list"),
+    path("calibration/standards/all-sessions/", standards.rejudge, name="rejudge"),
+    path(
+        "calibration/standards/all-sessions/export/<str:fmt>/",
+        standards.rejudge_export,
+        name="rejudge-export",
+    ),
+    path(
+        "calibration/standards/<str:key>/",
+        standards.standard_detail,
+        name="standard-detail",
+    ),
+    path(
+        "calibration/standards/<str:standard>/values/<str:key>/",
+        standards.value_detail,
+        name="value-detail",
+    ),
+    path(
+        "calibration/standards/<str:standard>/values/<str:key>/set/",
+        standards.value_edit,
+        name="value-edit",
+    ),
+    path(
+        "calibration/standards/<str:standard>/values/<str:key>/return/",
+        standards.value_return,
+        name="value-return",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/standards/",
+        standards.side_by_side,
+        name="side-by-side",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/standards/export/<str:fmt>/",
+        standards.side_by_side_export,
+        name="side-by-side-export",
+    ),
+    # through the years
+    path("calibration/due/", years.due_list, name="due-list"),
+    path(
+        "calibration/due/export/<str:fmt>/",
+        years.due_list_export,
+        name="due-list-export",
+    ),
+    path("calibration/due.ics", years.due_calendar, name="due-calendar"),
+    path("calibration/feed/<str:token>/due.ics", years.due_feed, name="due-feed"),
+    path("calibration/lanes/<int:pk>/years/", years.lane_years, name="lane-years"),
+    path(
+        "calibration/lanes/<int:pk>/years/export/<str:fmt>/",
+        years.lane_years_export,
+        name="lane-years-export",
+    ),
+    path("calibration/settings/", years.settings_page, name="settings"),
+    path("calibration/settings/edit/", years.settings_edit, name="settings-edit"),
 ]

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from calibration.models import RunStage, SessionResult
+from calibration.selectors import LaneDue, lane_dues
 from installs.calc.electrical import reading_verdict
 from installs.calc.survival import weibull_survival
 from installs.calc.types import WeibullFit
@@ -195,6 +196,17 @@ def _survival(
     return points, 100.0 * (1.0 - float(together[-1]))
 
 
+def _due_flags(
+    due: LaneDue | None, today: dt.date, end: dt.date
+) -> tuple[DueFlag, ...]:
+    """The flag of the next calibration, by the same rules as the due list."""
+    if due is None or due.due_on > end:
+        return ()
+    if due.due_on < today:
+        return (DueFlag(today, "calibration overdue"),)
+    return (DueFlag(due.due_on, "calibration"),)
+
+
 def lane_bands(
     lane_ids: Sequence[int],
     *,
@@ -216,6 +228,7 @@ def lane_bands(
     drift = _drift(lane_ids, calibrated)
     months = _months(lanes, start, today)
     fits = fits_by_technology(today)
+    dues = lane_dues(program, today)
     bands = {}
     for lane in lanes:
         bars = [
@@ -226,13 +239,6 @@ def lane_bands(
         live = [one for one in sensors[lane.pk] if one.ended_on is None]
         survival, chance = _survival(live, fits, today, end)
         results = calibrated.get(lane.pk, {})
-        due = []
-        if results:
-            due_on = add_months(max(results), program.calibration_interval_months)
-            if today <= due_on <= end:
-                due.append(DueFlag(due_on, "calibration"))
-            elif due_on < today:
-                due.append(DueFlag(today, "calibration overdue"))
         bands[lane.pk] = Band(
             today=today,
             start=start,
@@ -254,7 +260,7 @@ def lane_bands(
             drift=tuple(p for p in drift.get(lane.pk, []) if p.day >= start),
             months=tuple(months.get(lane.pk, [])),
             survival=tuple(survival),
-            due=tuple(due),
+            due=_due_flags(dues.get(lane.pk), today, end),
             chance_pct=chance,
             chance_years=2,
         )

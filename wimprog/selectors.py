@@ -17,12 +17,19 @@ from django.core.cache import cache
 from django.db.models import Count, Max
 
 from calibration import selectors as calibration_reads
-from calibration.models import CalibrationSession, TruckRun
+from calibration.models import (
+    CalibrationSession,
+    CalibrationSettings,
+    FactorSet,
+    StandardValue,
+    TruckRun,
+)
 from installs import selectors as installs_reads
 from installs.models import (
     ElectricalLimit,
     ElectricalTest,
     Installation,
+    MaintenanceVisit,
     TechnologyProfile,
 )
 from quality import selectors as quality_reads
@@ -34,7 +41,6 @@ from quality.calc.condition import (
 )
 from quality.models import DayReview, RecordFile
 from sites.models import Lane, Program, Site, SiteState
-from wimprog.lib.dates import add_months
 from wimprog.lib.judgement import Condition
 
 VERSIONED = (
@@ -45,12 +51,16 @@ VERSIONED = (
     ElectricalLimit,
     ElectricalTest,
     TechnologyProfile,
+    MaintenanceVisit,
     CalibrationSession,
+    CalibrationSettings,
+    FactorSet,
+    StandardValue,
     TruckRun,
     RecordFile,
     DayReview,
 )
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
 
 
 @dataclass(frozen=True)
@@ -123,12 +133,6 @@ def _day(day: np.datetime64 | None) -> dt.date | None:
     return None if day is None else day.astype(dt.date)
 
 
-def _due_on(program: Program, last: dt.date | None) -> dt.date | None:
-    if last is None:
-        return None
-    return add_months(last, program.calibration_interval_months)
-
-
 def _empty_positions(lanes: Iterable[Lane]) -> dict[int, tuple[str, ...]]:
     """Positions whose last sensor failed and was not replaced, by lane."""
     live: dict[int, set[str]] = defaultdict(set)
@@ -157,6 +161,7 @@ def _program_health(program: Program, today: dt.date) -> ProgramHealth:
     ids = [lane.pk for lane in lanes]
     last_data = quality_reads.last_data_on(ids)
     results = calibration_reads.latest_results(ids)
+    dues = calibration_reads.lane_dues(program, today)
     calibrated = {
         lane_id: max((r.session.held_on for r in rows), default=None)
         for lane_id, rows in results.items()
@@ -186,7 +191,7 @@ def _program_health(program: Program, today: dt.date) -> ProgramHealth:
             and lane.wim_site.state == SiteState.IN_SERVICE,
             last_data_on=last_data.get(lane.pk),
             last_calibrated_on=calibrated.get(lane.pk),
-            calibration_due_on=_due_on(program, calibrated.get(lane.pk)),
+            calibration_due_on=dues[lane.pk].due_on if lane.pk in dues else None,
             drift_pct=drift.change_pct if drift else None,
             drift_low_pct=drift.interval.low if drift and drift.interval else None,
             drift_high_pct=drift.interval.high if drift and drift.interval else None,

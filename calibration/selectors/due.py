@@ -337,7 +337,7 @@ def bias_walks(records: Sequence[LaneRecord]) -> dict[str, BiasWalk]:
     for record in records:
         by_technology[record.technology].append(record.sessions)
     return {
-        name: _kept(
+        name: kept_by_facts(
             "walk", (name, lanes), lambda n, ls: fit_bias_walk(ls, technology=n)
         )
         for name, lanes in by_technology.items()
@@ -392,7 +392,7 @@ def lane_dues(program: Program, today: dt.date) -> dict[int, LaneDue]:
         (one.technology, one.sessions, one.last_session_on, one.installed_on)
         for one in records
     ]
-    biases = _kept(
+    biases = kept_by_facts(
         "biases",
         (
             facts,
@@ -449,7 +449,7 @@ def lane_due(lane_id: int, program: Program, today: dt.date) -> LaneDue | None:
     return lane_dues(program, today).get(lane_id)
 
 
-def _kept(what: str, facts: tuple[Any, ...], compute: Any) -> Any:
+def kept_by_facts(what: str, facts: tuple[Any, ...], compute: Any) -> Any:
     """What follows from facts, kept in the cache under a fingerprint of those facts."""
     text = repr((METHOD_VERSION, what, facts))
     key = f"calibration-{what}:{hashlib.sha256(text.encode()).hexdigest()[:32]}"

@@ -35,6 +35,7 @@ from wimprog.lib.units import UnitSystem
 if TYPE_CHECKING:
     from calibration.calc.judging import JudgedRuns
     from calibration.calc.standards.base import Conditions, StandardVerdict
+    from calibration.calc.standards.values import AgencyValues
 
 
 def site_zone(session: CalibrationSession) -> ZoneInfo:
@@ -126,9 +127,15 @@ def _wheels(run: TruckRun) -> WheelPairs | None:
 
 
 def conditions_of(
-    session: CalibrationSession, unit_system: UnitSystem | str
+    session: CalibrationSession,
+    unit_system: UnitSystem | str,
+    *,
+    agency: AgencyValues | None = None,
 ) -> Conditions:
-    """The session's test conditions and the agency's own values of the standards."""
+    """The session's test conditions and the agency's own values of the standards.
+
+    ``agency`` are those values where they are already read.
+    """
     from calibration.calc.standards.base import Conditions
 
     return Conditions(
@@ -136,7 +143,7 @@ def conditions_of(
         environment=EnvironmentPlan(session.environment),
         is_initial=session.purpose == SessionPurpose.INSTALLATION,
         unit_system=UnitSystem(unit_system),
-        agency_values=agency_values(),
+        agency_values=agency_values() if agency is None else agency,
     )
 
 

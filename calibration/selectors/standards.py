@@ -7,12 +7,15 @@ takes; :func:`calibration.selectors.judging.conditions_of` puts them into it.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from calibration.models import StandardValue
+from calibration.models import CalibrationSession, RunStage, StandardValue
+from sites.selectors import program_get
 
 if TYPE_CHECKING:
+    from calibration.calc.judging_side_by_side import SideBySide
     from calibration.calc.standards.base import EditableValue, ToleranceStandard
 
 
@@ -142,3 +145,66 @@ def value_changes(standard: str, key: str) -> list[ValueChange]:
         )
         for row in rows
     ]
+
+
+@dataclass(frozen=True)
+class StageSideBySide:
+    """The runs of one stage under every standard."""
+
+    stage: str
+    n_used: int
+    n_set_aside: int
+    table: SideBySide
+
+
+def session_side_by_side(session: CalibrationSession) -> list[StageSideBySide]:
+    """As found and as left under every standard; only those with runs.
+
+    Under the session's own standard the class asked for is judged, under the others the
+    best class attained is found.
+    """
+    from calibration.calc.judging_side_by_side import judge_side_by_side
+    from calibration.selectors.judging import conditions_of, session_runs, stage_errors
+
+    runs = session_runs(session)
+    conditions = conditions_of(session, program_get().unit_system)
+    stages = []
+    for stage in RunStage.values:
+        own = [run for run in runs if run.stage == stage]
+        if not own:
+            continue
+        errors = stage_errors(own)
+        table = judge_side_by_side(
+            errors, conditions, {session.standard: session.wanted_class}
+        )
+        n_used = len(errors.runs_used)
+        stages.append(StageSideBySide(stage, n_used, len(own) - n_used, table))
+    return stages
+
+
+def side_by_side_cells(
+    stages: Iterable[StageSideBySide],
+) -> tuple[list[str], list[list[Any]]]:
+    """Headings and rows of the side by side tables, for a spreadsheet."""
+    headings = [
+        "stage", "standard", "edition", "class judged", "class asked for",
+        "class attained", "criterion", "n", "statistic", "value", "unit", "low", "high",
+        "level", "limit", "margin", "margin unit", "verdict", "rule", "standing",
+        "sentence", "does not cover",
+    ]  # fmt: skip
+    rows = []
+    for stage in stages:
+        uncovered = {one.standard: one.does_not_cover for one in stage.table.verdicts}
+        for one in stage.table.rows:
+            span = one.interval
+            rows.append(
+                [
+                    stage.stage, one.title, one.edition, one.judged_class,
+                    one.wanted_class, one.attained_class, one.criterion, one.n,
+                    one.statistic, one.value, one.unit, span.low if span else None,
+                    span.high if span else None, span.level if span else None,
+                    one.limit, one.margin, one.margin_unit, one.verdict.value, one.rule,
+                    one.standing, one.sentence, uncovered[one.standard],
+                ]
+            )  # fmt: skip
+    return headings, rows

@@ -55,14 +55,6 @@ def session_list_export(request: HttpRequest, fmt: str) -> HttpResponse:
     return export_rows(name="sessions", fmt=fmt, headings=headings, rows=rows)
 
 
-@needs(*VIEW)
-def due_list(request: HttpRequest) -> HttpResponse:
-    """When each lane is next due."""
-    program = request.program  # type: ignore[attr-defined]
-    rows = selectors.due_list(clock.today(program.time_zone), program)
-    return render(request, "calibration/due_list.html", {"rows": rows})
-
-
 @needs("calibration.add_calibrationsession")
 @form_page
 def session_add(request: HttpRequest) -> HttpResponse:

@@ -7,10 +7,9 @@ import datetime as dt
 import pytest
 
 from calibration.selectors import (
-    due_list,
+    lane_dues,
     last_word,
     latest_results,
-    next_due,
     session_errors,
     session_list,
     session_verdicts,
@@ -54,15 +53,19 @@ def test_the_latest_session_with_runs_speaks(program, django_assert_num_queries)
 
 
 def test_a_lane_is_due_after_the_agencys_interval(program):
+    """Six months after 31 May is 30 November; never calibrated is due now."""
     lane, never = LaneFactory(), LaneFactory()
     held(lane, dt.date(2023, 5, 31), "as found")
     today = dt.date(2024, 6, 1)
     program.calibration_interval_months = 6
-    assert next_due(lane, today, program) == dt.date(2023, 11, 30)
-    assert next_due(never, today, program) is None
-    rows = due_list(today, program)
-    assert [(row.lane, row.word) for row in rows] == [(never, "act"), (lane, "act")]
-    assert rows[1].days_left == -184
+    rows = lane_dues(program, today)
+    assert rows[lane.pk].due_on == dt.date(2023, 11, 30)
+    assert [(row.lane, row.word) for row in rows.values()] == [
+        (lane, "act"),
+        (never, "act"),
+    ]
+    assert rows[never.pk].due_on == today
+    assert rows[lane.pk].days_left == -184
 
 
 def test_verdicts_stand_side_by_side(program):
