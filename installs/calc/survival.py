@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike
 from scipy.special import gammaincc
 from scipy.stats import norm
 
+from installs.calc.bootstrap import N_REFITS, with_refits
 from installs.calc.likelihood import Array
 from installs.calc.types import (
     FailureChance,
@@ -123,12 +124,20 @@ def _curve_notes(
     return notes
 
 
-def fit_weibull(lives: Sequence[Life], *, prior: LifePrior) -> WeibullFit:
+def fit_weibull(
+    lives: Sequence[Life], *, prior: LifePrior, n_refits: int = N_REFITS
+) -> WeibullFit:
     """Curve to forecast from: with the prior below ten failures, without it from ten.
 
     The prior is also kept when all failures happened at nearly one age, or when the
-    likelihood alone has no maximum.
+    likelihood alone has no maximum. The curve carries refits to redrawn lives, from
+    which every interval of a forecast is taken.
     """
+    fit = _best_fit(lives, prior)
+    return with_refits(fit, lives, n_refits=n_refits) if n_refits else fit
+
+
+def _best_fit(lives: Sequence[Life], prior: LifePrior) -> WeibullFit:
     ages = failure_ages(lives)
     if len(ages) < ENOUGH_FAILURES or is_one_event(ages):
         return weibull_with_prior(lives, prior)
@@ -163,15 +172,19 @@ def parameter_draws(
 ) -> tuple[Array, Array]:
     """Shapes and scales [years] that the data leave possible.
 
-    Drawn from the normal distribution of (log shape, log scale): the large-sample
-    distribution for a fit by maximum likelihood, the Laplace approximation of the
-    posterior for a fit with a prior.
+    The curve's refits to redrawn lives, each taken equally often in turn. A curve that
+    carries none gives draws from the normal distribution of (log shape, log scale):
+    the large-sample distribution for a fit by maximum likelihood, the Laplace
+    approximation of the posterior for a fit with a prior.
 
     Returns
     -------
     shapes, scales
         Arrays of shape (n_draws,).
     """
+    if fit.refits:
+        taken = np.exp(np.array(fit.refits))[np.arange(n_draws) % len(fit.refits)]
+        return taken[:, 0], taken[:, 1]
     middle = [math.log(fit.shape), math.log(fit.scale_years)]
     drawn = rng.multivariate_normal(middle, fit.log_covariance, size=n_draws)
     return np.exp(drawn[:, 0]), np.exp(drawn[:, 1])

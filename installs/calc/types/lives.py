@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from statistics import NormalDist
 
@@ -39,6 +39,9 @@ class Life:
         test, first bad). Both or neither.
     key
         The caller's name for the life, repeated in complaints.
+    until_years
+        Age to which it would have been watched, had it not failed: its age on the day
+        of the forecast. None when not known.
 
     Raises
     ------
@@ -53,11 +56,18 @@ class Life:
     low_years: float | None = None
     high_years: float | None = None
     key: str = ""
+    until_years: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse a life that cannot have been lived."""
         who = f"Life {self.key}: " if self.key else "A life: "
-        given = (self.age_years, self.entry_age_years, self.low_years, self.high_years)
+        given = (
+            self.age_years,
+            self.entry_age_years,
+            self.low_years,
+            self.high_years,
+            self.until_years,
+        )
         if any(age is not None and not math.isfinite(age) for age in given):
             raise DomainError(f"{who}an age is not a number; give ages in years.")
         if any(age is not None and age < 0 for age in given):
@@ -69,6 +79,11 @@ class Life:
             raise DomainError(
                 f"{who}it leaves at {self.age_years:.2f} years, before the records "
                 f"begin to watch it at {self.entry_age_years:.2f} years."
+            )
+        if self.until_years is not None and self.until_years < self.age_years - 1e-9:
+            raise DomainError(
+                f"{who}it leaves at {self.age_years:.2f} years, after the records stop "
+                f"watching it at {self.until_years:.2f} years."
             )
         self._check_bracket(who)
 
@@ -214,6 +229,9 @@ class WeibullFit:
         The prior used, if any.
     notes
         Sentences that must stand beside the curve.
+    refits
+        (log shape, log scale) of refits to redrawn lives, which intervals are taken
+        from; empty for a curve whose intervals rest on ``log_covariance``.
     """
 
     shape: float
@@ -225,6 +243,7 @@ class WeibullFit:
     log_likelihood: float
     prior: LifePrior | None = None
     notes: tuple[str, ...] = ()
+    refits: tuple[tuple[float, float], ...] = field(default=(), repr=False)
 
     @property
     def median_years(self) -> float:
