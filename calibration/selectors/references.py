@@ -17,8 +17,10 @@ from calibration.models import (
     TestVehicle,
     TruckRun,
 )
+from calibration.selectors.standards import agency_values
 from sites.models import Program
 from wimprog.lib.errors import DomainError
+from wimprog.lib.units import UnitSystem
 
 if TYPE_CHECKING:
     from calibration.calc.reference_bias import ReferencePart
@@ -276,7 +278,7 @@ def _limits(weighing: StaticWeighing, program: Program) -> tuple[str, dict[str, 
     """Tolerances [%] of gross weight, groups and axles, by the program's standard."""
     from calibration.calc.run_errors import run_errors
     from calibration.calc.standards import find_standard
-    from calibration.calc.standards.base import check_class
+    from calibration.calc.standards.base import Conditions, check_class
 
     vehicle = weighing.vehicle
     standard = find_standard(program.default_standard)
@@ -287,7 +289,13 @@ def _limits(weighing: StaticWeighing, program: Program) -> tuple[str, dict[str, 
         tuple(weighing.axle_weights_kg),
         tuple(vehicle.axle_spacings_m),
     )
-    verdict = standard.judge(run_errors([own], []), wanted_class=wanted)
+    verdict = standard.judge(
+        run_errors([own], []),
+        wanted_class=wanted,
+        conditions=Conditions(
+            unit_system=UnitSystem(program.unit_system), agency_values=agency_values()
+        ),
+    )
     limits: dict[str, float] = {}
     for one in verdict.judgements:
         details = dict(one.details)

@@ -10,6 +10,7 @@ from django import forms
 from sites.models import Lane, Program, Site, SiteState
 from wimprog.lib.errors import DomainError
 from wimprog.lib.forms import FactForm
+from wimprog.lib.offered import offered_standards
 from wimprog.lib.outline import read_outline
 
 
@@ -53,6 +54,38 @@ class ProgramForm(FactForm):
             "How quantities are shown and typed, from the next page on. The weights "
             "below are in the units written beside them."
         )
+        self._offer_standards()
+
+    def _offer_standards(self) -> None:
+        """Choices of the standards that there are; text boxes where none is offered."""
+        self.offered = {one.key: one for one in offered_standards()}
+        if not self.offered:
+            return
+        choices: dict[str, Any] = {
+            "default_standard": [(one.key, one.title) for one in self.offered.values()],
+            "default_class": [
+                (one.title, [(name, name) for name in one.classes])
+                for one in self.offered.values()
+            ],
+        }
+        for name, offered in choices.items():
+            before = self.fields[name]
+            self.fields[name] = forms.ChoiceField(
+                label=before.label, help_text=before.help_text, choices=offered
+            )
+
+    def clean(self) -> dict[str, Any]:
+        """A class belongs to its standard."""
+        cleaned = super().clean() or {}
+        standard = self.offered.get(cleaned.get("default_standard", ""))
+        wanted = cleaned.get("default_class")
+        if standard and wanted and wanted not in standard.classes:
+            self.add_error(
+                "default_class",
+                f"{standard.title} has no class “{wanted}”. It has "
+                f"{', '.join(standard.classes)}.",
+            )
+        return cleaned
 
     def clean_outline(self) -> Any:
         outline = self.cleaned_data["outline"]

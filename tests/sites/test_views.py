@@ -55,6 +55,8 @@ def test_settings_are_kept_as_typed_with_who_and_why(client_for, manager, progra
         ({"act_drift_pct": "1"}, "must not be below"),
         ({"legal_gross_kg": "80,00"}, "without guessing"),
         ({"outline": '{"type": "Circle"}'}, "Circle"),
+        ({"default_standard": "astm-e1319"}, "not one of the available choices"),
+        ({"default_class": "B(10)"}, "ASTM E1318 09 (reapproved 2017) has no class"),
     ],
 )
 def test_settings_that_cannot_be_are_sent_back(
