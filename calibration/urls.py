@@ -3,6 +3,7 @@
 from django.urls import path
 
 from calibration.views import (
+    factors,
     matching,
     plans,
     runs,
@@ -50,6 +51,16 @@ urlpatterns = [
         "calibration/sessions/<int:pk>/runs/match/",
         matching.runs_match,
         name="runs-match",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/factors/",
+        factors.session_factors,
+        name="session-factors",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/factors/<str:stage>/",
+        factors.factors_edit,
+        name="factors-edit",
     ),
     path("calibration/runs/<int:pk>/edit/", runs.run_edit, name="run-edit"),
     path("calibration/runs/<int:pk>/exclude/", runs.run_exclude, name="run-exclude"),

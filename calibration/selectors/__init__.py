@@ -1,6 +1,12 @@
 """Reads about test vehicles, sessions, their runs and what they showed."""
 
 from calibration.selectors.due import LaneDue, lane_due, lane_dues
+from calibration.selectors.factors import (
+    FactorPage,
+    factor_page,
+    factor_sets,
+    predicted_facts,
+)
 from calibration.selectors.judging import (
     JudgedStage,
     as_measured_run,
@@ -40,6 +46,7 @@ from calibration.selectors.references import (
     weighing_list,
     weighings_near,
 )
+from calibration.selectors.session_page import StagePage, before_after, session_page
 from calibration.selectors.sessions import (
     factor_in_use,
     last_word,
@@ -59,18 +66,23 @@ from calibration.selectors.tabulated import (
 )
 
 __all__ = [
+    "FactorPage",
     "JudgedStage",
     "LaneDue",
     "Live",
     "RunRow",
+    "StagePage",
     "as_measured_run",
     "as_reference_vehicle",
     "axles_not_alone",
+    "before_after",
     "burn_found",
     "certificate_word",
     "changes_of",
     "conditions_of",
     "factor_in_use",
+    "factor_page",
+    "factor_sets",
     "fuel_burnt_kg",
     "groups_of",
     "lane_due",
@@ -80,6 +92,7 @@ __all__ = [
     "latest_results",
     "live_now",
     "live_of",
+    "predicted_facts",
     "reference_of",
     "reference_of_run",
     "reference_parts",
@@ -92,6 +105,7 @@ __all__ = [
     "session_get",
     "session_judged",
     "session_list",
+    "session_page",
     "session_runs",
     "session_stages",
     "session_verdicts",

@@ -32,6 +32,11 @@ class RunRow:
     errors: dict[str, tuple[tuple[str, float], ...]]
 
     @property
+    def label(self) -> str:
+        """The run's label in the errors."""
+        return str(self.run.number)
+
+    @property
     def gross_pct(self) -> float | None:
         """Gross weight error; None where the run is set aside."""
         found = self.errors.get(Quantity.GROSS_WEIGHT.value)

@@ -1,5 +1,6 @@
 """Changes of test vehicles, sessions and runs. Each knows who and why."""
 
+from calibration.services.factors import factors_save
 from calibration.services.facts import (
     session_close,
     session_save,
@@ -22,6 +23,7 @@ __all__ = [
     "MatchGiven",
     "MatchPlan",
     "SheetPlan",
+    "factors_save",
     "match_keep",
     "match_plan",
     "match_read",

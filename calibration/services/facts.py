@@ -14,6 +14,7 @@ from calibration.models import (
     TestVehicle,
 )
 from calibration.selectors.references import reference_of
+from calibration.services.factors import factors_in_step
 from calibration.services.results import results_refresh
 from wimprog.lib.errors import DomainError
 from wimprog.lib.models import save_with_reason
@@ -137,6 +138,7 @@ def session_save(
     is_new = session.pk is None
     save_with_reason(session, by=by, why=why or "session saved")
     if not is_new:
+        factors_in_step(session, by=by, why=why or "session saved")
         results_refresh(session)
     return session
 
@@ -157,5 +159,6 @@ def session_close(
     session.factor_after = factor_after
     session.state = SessionState.CLOSED
     save_with_reason(session, by=by, why=why or "session closed")
+    factors_in_step(session, by=by, why=why or "session closed")
     results_refresh(session)
     return session

@@ -88,25 +88,23 @@ def session_add(request: HttpRequest) -> HttpResponse:
 
 @needs(*VIEW)
 def session_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    """One session: facts, runs, statistics, verdicts, proposed factor."""
-    from calibration.figures import gross_weight_chart
+    """One session: how it stands, plots, statistics, effects, verdicts, runs."""
+    from calibration.figures_runs import session_plots
 
     session, system = session_or_404(pk), unit_system(request)
-    stages = selectors.session_stages(session, unit_system=system)
+    stages, before_after = selectors.session_page(session, system=system)
+    weighings = selectors.weighings_for(session)
     context = {
         "session": session,
         "zone": selectors.site_zone(session),
-        "weighings": selectors.weighings_for(session),
+        "weighings": [(one, selectors.certificate_word(one)) for one in weighings],
+        "before_after": before_after,
         "stages": [
             {
-                "name": one.stage,
-                "key": one.stage.replace(" ", "-"),
-                "judged": one.judged,
-                "rows": selectors.run_rows(one.runs, one.judged.errors),
-                "statistics": selectors.statistic_rows(one, system=system),
-                "chart": gross_weight_chart(one.stage, one.judged),
+                "page": page,
+                "plots": session_plots(page.name, page.judged, system=system),
             }
-            for one in stages
+            for page in stages
         ],
     }
     return render(request, "calibration/session_detail.html", context)
