@@ -1,0 +1,1 @@
+"""Upkeep and renewal: work, visits, spares, warranty, policies and what they cost."""
