@@ -346,8 +346,8 @@ class TruckRun(Fact):
             if not isinstance(side, list) or len(side) != wanted:
                 raise ValidationError(
                     {
-                        name: f"Give one wheel weight for each of the {wanted} axles on "
-                        "both sides, or none at all."
+                        name: f"Give one wheel weight for each of the {wanted} axles "
+                        "on both sides, or none at all."
                     }
                 )
 
