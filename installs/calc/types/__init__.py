@@ -29,6 +29,8 @@ from installs.calc.types.forecasts import (
 from installs.calc.types.lives import (
     DAYS_PER_YEAR,
     ONE_DAY_YEARS,
+    IncidenceCurve,
+    IntervalSurvival,
     Life,
     LifePrior,
     SurvivalCurve,
@@ -63,6 +65,8 @@ __all__ = [
     "FitMethod",
     "FleetForecast",
     "ForecastPeriod",
+    "IncidenceCurve",
+    "IntervalSurvival",
     "Life",
     "LifeOutcome",
     "LifePrior",

@@ -210,6 +210,62 @@ class SurvivalCurve:
 
 
 @dataclass(frozen=True)
+class IncidenceCurve:
+    """Share ended by one cause, one entry for each age at which an end by it happened.
+
+    ``share`` holds from its age (included) to the next; before the first it is 0.
+    """
+
+    cause: str
+    age_years: tuple[float, ...]
+    ended: tuple[int, ...]
+    at_risk: tuple[int, ...]
+    share: tuple[float, ...]
+    standard_error: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+    level: float
+    n_ended: int
+    n_units: int
+
+    def at(self, age_years: float) -> float:
+        """Share ended by this cause by an age."""
+        before = [
+            share
+            for age, share in zip(self.age_years, self.share, strict=True)
+            if age <= age_years
+        ]
+        return before[-1] if before else 0.0
+
+
+@dataclass(frozen=True)
+class IntervalSurvival:
+    """Survival known at the ends of stretches of age only.
+
+    Within a stretch (``from_years``, ``to_years``] the curve falls to ``survival``,
+    nobody can say where; between stretches it is level.
+    """
+
+    from_years: tuple[float, ...]
+    to_years: tuple[float, ...]
+    survival: tuple[float, ...]
+    n_units: int
+    n_failures: int
+
+    def bounds(self, age_years: float) -> tuple[float, float]:
+        """Lowest and highest survival at an age that the brackets allow."""
+        low = high = 1.0
+        for begin, end, after in zip(
+            self.from_years, self.to_years, self.survival, strict=True
+        ):
+            if age_years >= end:
+                low = high = after
+            elif age_years > begin:
+                low = after
+        return low, high
+
+
+@dataclass(frozen=True)
 class WeibullFit:
     """A Weibull life curve and how well it is known.
 

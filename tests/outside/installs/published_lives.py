@@ -53,4 +53,15 @@ FAN_RUNNING_HOURS = {
 # Teaching set of the State University of New York, as reprinted with its Weibull fit.
 SUNY_FAILED = [3, 5, 8, 15, 22, 23, 29, 32, 35, 40, 26, 28, 21]
 SUNY_WORKING = [6, 10, 11, 20, 27, 33, 24]
+
+# Time to cosmetic deterioration, months, radiotherapy alone: Finkelstein & Wolfe,
+# Biometrics 41 (1985) 933-945 (from memory).
+COSMESIS_BRACKETS = [
+    (0, 7), (0, 8), (0, 5), (4, 11), (5, 12), (5, 11), (6, 10), (7, 16), (7, 14),
+    (11, 15), (11, 18), (17, 25), (17, 25), (19, 35), (18, 26), (25, 37), (26, 40),
+    (27, 34), (36, 44), (36, 48), (37, 44),
+]
+COSMESIS_CENSORED = [
+    15, 17, 18, 22, 24, 24, 32, 33, 34, 36, 36, 37, 37, 37, 38, 40, 45, *[46] * 8,
+]
 # fmt: on
