@@ -45,6 +45,7 @@ from quality.services import ImportOptions, days_decide, records_import
 from sites.models import Lane, Program, Site
 from sites.services import lane_save, program_save, site_save
 from wimprog.demo import electrical
+from wimprog.demo.calibrating import SCALE, calibrating, scale_readings
 from wimprog.demo.files import STATE_CODE, file_jobs, write_file
 from wimprog.demo.installing import installing
 from wimprog.demo.scenario import (
@@ -304,7 +305,7 @@ def _session(
     by: Any,
 ) -> int:  # fmt: skip
     weighings = []
-    for truck, axles in zip(trucks, one.static_kg, strict=True):
+    for place, (truck, axles) in enumerate(zip(trucks, one.static_kg, strict=True)):
         weighed_at = _local(one.held_on, 6.0 + (lane.pk % 97) / 60)
         weighing = StaticWeighing.objects.filter(
             vehicle=truck, weighed_at=weighed_at
@@ -315,6 +316,10 @@ def _session(
                 certificate=f"OV-{one.held_on.year}-02",
                 certified_on=dt.date(one.held_on.year, 1, 1),
                 axle_weights_kg=list(axles),
+                readings=scale_readings(
+                    list(axles), seed=one.held_on.toordinal() * 10 + place
+                ),
+                **SCALE,
             ),
             by=by, why=WHY,
         )  # fmt: skip
@@ -415,6 +420,8 @@ def build(
     for lane, one, _ in lanes:
         _review(lane, one, until, analyst)
     progress("days reviewed")
+    calibrating(as_of=as_of, manager=manager, technician=technician)
+    progress("this year's sessions signed, the next one planned")
     installing(models=models, as_of=as_of, manager=manager, technician=technician)
     progress("a new site surveyed, its array planned, two installations recorded")
     files = RecordFile.objects.values_list("n_kept", flat=True)

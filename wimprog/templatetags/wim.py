@@ -124,6 +124,19 @@ def share(value: Any, digits: int = 0) -> str:
     return pct(100 * float(value), digits) if _known(value) else NO_DATA
 
 
+@register.filter
+def chance(value: Any) -> str:
+    """A chance in whole per cent; never a flat 0 or 100 for what is neither."""
+    if not _known(value):
+        return NO_DATA
+    found = float(value)
+    if 0.0 < found < 0.005:
+        return "< 1 %"
+    if 0.995 <= found < 1.0:
+        return "> 99 %"
+    return share(found)
+
+
 @register.simple_tag
 def condition(word: Any, label: str = "") -> SafeString:
     """A condition (or verdict) word with its mark before it."""
