@@ -174,7 +174,7 @@ class _Matching:
     def __init__(
         self, session: CalibrationSession, given: MatchGiven, system: UnitSystem
     ) -> None:
-        self.session, self.given = session, given
+        self.session, self.given, self.system = session, given, system
         self.by_key = {one.record.key: one for one in given.records}
         self.weighed = _weighings(session)
         self.noted = _noted(session, given.passes_text, system)
@@ -239,6 +239,7 @@ class _Matching:
             forbidden=[pair for pair in self.given.forbidden if pair[0] in keys],
             clock_offset_s=clock_offset_s,
             settings=self.settings,
+            unit_system=self.system,
         )
 
     def _vehicles(self, passes: Sequence[DrivenPass]) -> dict[str, ReferenceVehicle]:
