@@ -27,7 +27,6 @@ class RejudgeForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        from calibration.calc.rejudging import JudgesMany
         from calibration.calc.standards import all_standards
 
         self.fields["wanted"].choices = [  # type: ignore[attr-defined]
@@ -36,7 +35,6 @@ class RejudgeForm(forms.Form):
                 [(f"{key}{SEPARATOR}{name}", name) for name in one.classes],
             )
             for key, one in all_standards().items()
-            if isinstance(one, JudgesMany)
         ]
         self.fields["lane"].queryset = lane_list()  # type: ignore[attr-defined]
 

@@ -42,6 +42,10 @@ def agency_values(standard: str | None = None) -> dict[str, dict[str, Any]]:
     return dict(found)
 
 
+def _shown(value: float, unit: str) -> str:
+    return f"{value:,.10g} {unit}".rstrip()
+
+
 @dataclass(frozen=True)
 class ValueRow:
     """One value of a standard that an agency may set, and its own where it has one."""
@@ -53,6 +57,16 @@ class ValueRow:
     def in_use(self) -> float:
         """The value that judgements rest on, in its unit."""
         return self.own.value if self.own else self.value.value
+
+    @property
+    def in_use_text(self) -> str:
+        """The value in use with its unit."""
+        return _shown(self.in_use, self.value.unit)
+
+    @property
+    def recalled_text(self) -> str:
+        """The recalled value with its unit."""
+        return _shown(self.value.value, self.value.unit)
 
     @property
     def standing(self) -> str:

@@ -194,9 +194,12 @@ def test_all_sessions_are_judged_as_each_by_itself(
         assert row.verdict is own.verdict
         gross = judged.statistics[0]
         assert gross.quantity is Quantity.GROSS_WEIGHT
-        assert (row.n, row.mean_pct) == (gross.n, pytest.approx(gross.mean))
+        assert (row.judged.n, row.judged.mean_pct) == (
+            gross.n,
+            pytest.approx(gross.mean),
+        )
         interval = gross.mean_interval
-        assert row.mean_interval.low == pytest.approx(interval.low)
+        assert row.judged.mean_interval.low == pytest.approx(interval.low)
         verdicts.add(row.verdict)
     assert verdicts == set(Verdict)  # each of the three answers is in it
     assert sum(n for _, n in found.totals) == 4
@@ -207,6 +210,16 @@ def test_all_sessions_are_judged_as_each_by_itself(
     text = client_for(analyst).get(page("rejudge"), query).content.decode()
     assert "4 sessions" in text
     assert "±10 % with the required confidence" in text
+
+
+def test_a_standard_of_single_sessions_takes_part_one_by_one(program, technician):
+    """OIML R 134, in service: ±10 % for every value of a vehicle's mass (facts.md)."""
+    held(technician, held_on=dt.date(2024, 5, 1))
+    held(technician, errors=[*ERRORS_PCT[:11], 10.5], held_on=dt.date(2024, 5, 2))
+    found = sessions_rejudged(standard="oiml-r134", class_name="10-F", system="us")
+    assert [row.verdict for row in found.rows] == [Verdict.MISSES, Verdict.MEETS]
+    assert "gross weight" in found.rows[0].judged.missed
+    assert found.rows[0].judged.limit_text.startswith("±10 %")
 
 
 def test_the_last_word_is_as_left(program, technician):
