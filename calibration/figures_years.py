@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 from calibration.selectors.years import LaneYears, StageFound, YearRow
-from wimprog.lib.chart import Chart, Limit, Point, Series
+from wimprog.lib.chart import Chart, Limit, Point, Series, X
 from wimprog.lib.units import format_number
 
 
@@ -22,6 +23,22 @@ def _points(rows: tuple[YearRow, ...], stage: str) -> tuple[Point, ...]:
             )
         )
     return tuple(found)
+
+
+APART = 0.12
+"""Marks nearer than this share of the years drawn would write over each other."""
+
+
+def _due_mark(
+    page: LaneYears, today: dt.date, days: Sequence[X]
+) -> tuple[tuple[dt.date, str], ...]:
+    """The due day, unless it would stand in the word “today”."""
+    if page.due is None or not days:
+        return ()
+    on = page.due.due_on
+    drawn = [day for day in (*days, today, on) if isinstance(day, dt.date)]
+    span = (max(drawn) - min(drawn)).days
+    return ((on, "due"),) if abs((on - today).days) > APART * span else ()
 
 
 def bias_chart(page: LaneYears, today: dt.date) -> Chart | None:
@@ -45,7 +62,7 @@ def bias_chart(page: LaneYears, today: dt.date) -> Chart | None:
     if not any(one.points for one in series):
         return None
     limit = page.settings.bias_tolerance_pct
-    due = ((page.due.due_on, "due"),) if page.due and page.due.due_on > today else ()
+    due = _due_mark(page, today, [p.x for one in series for p in one.points])
     n = sum(len(one.points) for one in series[:2])
     believed = (
         f" Line and band: bias believed since the last session, {level} interval, at "

@@ -53,11 +53,7 @@ class ConvertedField(forms.CharField):
 
     def __init__(self, *, symbol: str, **options: Any) -> None:
         options["widget"] = forms.TextInput(
-            attrs={
-                "inputmode": "decimal",
-                "autocomplete": "off",
-                "data-unit": symbol,
-            }
+            attrs={"inputmode": "decimal", "autocomplete": "off"}
         )
         super().__init__(**options)
         self.symbol = symbol
@@ -69,7 +65,7 @@ class ConvertedField(forms.CharField):
         try:
             return text, parse_number(text)
         except ValueError as error:
-            raise ValidationError(f"{error}, {self.symbol}.") from None
+            raise ValidationError(f"{error}, in {self.symbol}.") from None
 
 
 class CalibrationSettingsForm(FactForm):
@@ -103,7 +99,7 @@ class CalibrationSettingsForm(FactForm):
             before = self.fields[name]
             self.fields[name] = ConvertedField(
                 symbol=symbol,
-                label=before.label,
+                label=f"{before.label}, {symbol}",
                 required=False,
                 help_text=before.help_text,
             )
