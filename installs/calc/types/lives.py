@@ -151,6 +151,8 @@ class LifePrior:
         Weibull shape expected (2: wear-out) and its spread.
     standing
         "from memory", "common practice, no source" or "agency's own".
+    borrowed_failures
+        Failures of other groups that this expectation was moved by.
     """
 
     median_years: float
@@ -159,6 +161,7 @@ class LifePrior:
     shape: float = 2.0
     log_shape_sd: float = 0.4
     standing: str = "agency's own"
+    borrowed_failures: int = 0
 
     def __post_init__(self) -> None:
         """Refuse numbers that make no distribution."""
@@ -173,8 +176,8 @@ class LifePrior:
     def text(self) -> str:
         """The prior in one line."""
         return (
-            f"expected median life {self.median_years:g} years "
-            f"({self.source}; {self.standing}), shape about {self.shape:g}"
+            f"expected median life {self.median_years:.3g} years "
+            f"({self.source}; {self.standing}), shape about {self.shape:.2g}"
         )
 
 
