@@ -16,14 +16,13 @@ from calibration.models import (
 )
 from calibration.selectors.due import (
     LaneDue,
-    LaneRecord,
     bias_walks,
     kept_by_facts,
     lane_biases,
     lane_dues,
-    lane_records,
     longest_days_of,
 )
+from calibration.selectors.lane_records import LaneRecord, lane_records
 from calibration.selectors.references import settings_get
 from sites.models import Lane, Program
 

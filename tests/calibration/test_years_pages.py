@@ -21,7 +21,7 @@ from calibration.calc.worth import calibrate_or_leave
 from calibration.calc.worth_types import CostInputs
 from calibration.models import CalibrationSettings, RunStage
 from calibration.selectors import lane_dues
-from calibration.selectors.due import lane_records
+from calibration.selectors.lane_records import lane_records
 from calibration.selectors.references import settings_get
 from calibration.selectors.years import lane_years
 from calibration.services import agency, runs_add
