@@ -6,9 +6,10 @@ that people read. Models import this module, so it imports neither numpy nor sci
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 
-from wimprog.lib.judgement import Condition
+from wimprog.lib.judgement import Condition, Interval
 
 
 class WorkSource(StrEnum):
@@ -219,3 +220,12 @@ class ScheduleState(StrEnum):
         state._value_ = word
         state.condition = condition
         return state
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A mean with the interval of what may be, and the draws behind it."""
+
+    mean: float
+    interval: Interval
+    n_draws: int
