@@ -5,6 +5,7 @@ from django.urls import path
 from calibration.views import (
     factors,
     matching,
+    papers,
     plans,
     runs,
     sessions,
@@ -61,6 +62,31 @@ urlpatterns = [
         "calibration/sessions/<int:pk>/factors/<str:stage>/",
         factors.factors_edit,
         name="factors-edit",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/record/",
+        papers.session_record_page,
+        name="session-record",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/sign/",
+        papers.session_sign_page,
+        name="session-sign",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/record.pdf",
+        papers.session_record_paper,
+        name="session-record-paper",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/certificate.pdf",
+        papers.session_certificate,
+        name="session-certificate",
+    ),
+    path(
+        "calibration/sessions/<int:pk>/session.<str:fmt>",
+        papers.session_file,
+        name="session-file",
     ),
     path("calibration/runs/<int:pk>/edit/", runs.run_edit, name="run-edit"),
     path("calibration/runs/<int:pk>/exclude/", runs.run_exclude, name="run-exclude"),

@@ -22,6 +22,7 @@ from calibration.selectors.references import (
     reference_of,
     reference_parts,
 )
+from calibration.selectors.session_page import before_after
 from calibration.selectors.sessions import weighings_for
 from calibration.selectors.standards import agency_values
 from wimprog.lib.errors import DomainError
@@ -144,7 +145,7 @@ def session_record(
         signatures=tuple(session.signatures.select_related("signed_by").order_by("pk")),
         corrections=tuple(_corrections(session)),
         agency_values=agency_values(),
-        before_after=_before_after(session, judged),
+        before_after=before_after(session, judged),
     )
 
 
@@ -181,26 +182,6 @@ def _weighing(weighing: StaticWeighing) -> RecordWeighing:
     except DomainError as error:
         why = " ".join([error.message, *(str(one) for one in error.complaints)])
     return RecordWeighing(weighing, found, why, certificate_word(weighing))
-
-
-def _before_after(
-    session: CalibrationSession, stages: list[JudgedStage]
-) -> BeforeAfter | None:
-    from calibration.calc.before_after import compare_before_after
-
-    gross = {
-        one.stage: one.judged.errors[Quantity.GROSS_WEIGHT]
-        for one in stages
-        if one.n_used
-    }
-    if len(gross) < len(RunStage.values):
-        return None
-    before, after = session.factor_before, session.factor_after
-    return compare_before_after(
-        gross[RunStage.AS_FOUND],
-        gross[RunStage.AS_LEFT],
-        applied_ratio=after / before if before and after else None,
-    )
 
 
 def _corrections(session: CalibrationSession) -> list[RunCorrection]:

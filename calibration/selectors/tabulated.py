@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 
 from calibration.calc.types import Quantity, RunErrors
 from calibration.models import CalibrationSession, TruckRun
-from wimprog.lib.units import Kind, UnitSystem, shown_unit
+from wimprog.lib.errors import DomainError
+from wimprog.lib.units import Kind, Unit, UnitSystem, shown_unit
 
 if TYPE_CHECKING:
     from calibration.selectors.judging import JudgedStage
@@ -108,7 +109,7 @@ def statistic_rows(
     """Statistics of every quantity with the share within the wanted class's limit."""
     from calibration.calc.statistics import share_within
 
-    limits = _tolerances(stage)
+    limits = tolerances(stage)
     rows = []
     for found in stage.judged.statistics:
         kind = {"km/h": Kind.SPEED, "m": Kind.LENGTH}.get(found.unit)
@@ -147,7 +148,7 @@ def statistic_rows(
     return rows
 
 
-def _tolerances(stage: JudgedStage) -> dict[str, float]:
+def tolerances(stage: JudgedStage) -> dict[str, float]:
     """Tolerance of each quantity in the session's own standard, in the errors' unit."""
     limits = {}
     for one in stage.judged.verdicts[0].judgements:
@@ -158,66 +159,129 @@ def _tolerances(stage: JudgedStage) -> dict[str, float]:
     return limits
 
 
+WHEELS = ("left_wheel_weights_kg", "right_wheel_weights_kg")
+
+
 def run_cells(
     stages: Iterable[JudgedStage], *, system: UnitSystem | str, zone: ZoneInfo
 ) -> tuple[list[str], list[list[Any]]]:
-    """Headings and rows of every run, its measured values and its errors."""
-    system = UnitSystem(system)
-    mass, length, speed, temperature = (
-        shown_unit(kind, system)
-        for kind in (Kind.MASS, Kind.LENGTH, Kind.SPEED, Kind.TEMPERATURE)
-    )
+    """Headings and rows of every run, its reference, measured values and errors.
+
+    The static weights are what the run is held against: its weighing less the fuel
+    burnt since.
+    """
     stages = list(stages)
     rows = [
         (stage.stage, row)
         for stage in stages
         for row in run_rows(stage.runs, stage.judged.errors)
     ]
-    n_axles = max((len(row.run.axle_weights_kg) for _, row in rows), default=0)
-    places = range(n_axles)
-    headings = [
-        "stage", "run", "vehicle", f"time ({zone.key})", f"speed {speed.symbol}",
-        f"reference speed {speed.symbol}",
-        f"pavement temperature {temperature.symbol}", "lane position",
-        f"gross weight {mass.symbol}", f"static gross weight {mass.symbol}",
-        *(f"axle {place + 1} {mass.symbol}" for place in places),
-        *(f"static axle {place + 1} {mass.symbol}" for place in places),
-        *(f"spacing {place + 1} {length.symbol}" for place in places[:-1]),
-        *(f"{quantity.value} error %" for quantity in SHOWN),
-        "set aside", "reason",
-    ]  # fmt: skip
+    sheet = _RunSheet(UnitSystem(system), zone, [row for _, row in rows])
+    expanded = expanded_kg_of(row.run for _, row in rows)
+    cells = [
+        [stage, *sheet.row(row, expanded.get(row.run.weighing_id))]
+        for stage, row in rows
+    ]
+    return ["stage", *sheet.headings], cells
 
-    def several(values: Sequence[float] | None, unit: Any, wanted: int) -> list[Any]:
-        shown = [round(unit.from_si(value), 4) for value in values or ()][:wanted]
-        return [*shown, *[None] * (wanted - len(shown))]
 
-    def one(value: float | None, unit: Any) -> float | None:
-        return None if value is None else round(unit.from_si(value), 4)
+def expanded_kg_of(runs: Iterable[TruckRun]) -> dict[int, float]:
+    """95 % half-width [kg] of each weighing's gross weight, where any is known."""
+    from calibration.selectors.references import reference_of
 
-    cells = []
-    for stage_name, row in rows:
-        run = row.run
-        cells.append(
-            [
-                stage_name,
-                run.number,
-                run.weighing.vehicle.name,
-                f"{run.run_at.astimezone(zone):%Y-%m-%d %H:%M:%S}",
-                one(run.speed_kmh, speed),
-                one(run.reference_speed_kmh, speed),
-                one(run.pavement_temp_c, temperature),
-                run.lane_position,
-                one(run.gvw_kg, mass),
-                one(run.weighing.gvw_kg, mass),
-                *several(run.axle_weights_kg, mass, n_axles),
-                *several(run.weighing.axle_weights_kg, mass, n_axles),
-                *several(run.axle_spacings_m, length, max(n_axles - 1, 0)),
-                *(_joined(row.errors.get(quantity.value, ())) for quantity in SHOWN),
-                "yes" if run.excluded else "no",
-                run.exclusion_reason,
-            ]
+    found = {}
+    for weighing in {run.weighing_id: run.weighing for run in runs}.values():
+        try:
+            gross = reference_of(weighing).gross
+        except DomainError:
+            continue
+        if gross.components:
+            found[weighing.pk] = gross.expanded_kg()
+    return found
+
+
+class _RunSheet:
+    """Columns of a sheet of runs: as many as its longest vehicle and wheels need."""
+
+    def __init__(
+        self, system: UnitSystem, zone: ZoneInfo, rows: Sequence[RunRow]
+    ) -> None:
+        self.zone = zone
+        self.mass, self.length, self.speed, self.temperature = (
+            shown_unit(kind, system)
+            for kind in (Kind.MASS, Kind.LENGTH, Kind.SPEED, Kind.TEMPERATURE)
         )
-    return headings, cells
+        self.n_axles = max((len(row.run.axle_weights_kg) for row in rows), default=0)
+        self.wheels = [
+            name for name in WHEELS if any(getattr(row.run, name) for row in rows)
+        ]
+        axles, mass = range(1, self.n_axles + 1), self.mass.symbol
+        length, speed = self.length.symbol, self.speed.symbol
+        self.headings = [
+            "run", "vehicle", "weighing", f"time ({zone.key})", f"speed {speed}",
+            f"reference speed {speed}",
+            f"pavement temperature {self.temperature.symbol}", "lane position",
+            f"gross weight {mass}", f"static gross weight {mass}",
+            f"static gross weight 95 % ± {mass}", f"fuel burnt {mass}",
+            *(f"axle {n} {mass}" for n in axles),
+            *(f"static axle {n} {mass}" for n in axles),
+            *(f"spacing {n} {length}" for n in axles[:-1]),
+            *(f"static spacing {n} {length}" for n in axles[:-1]),
+            *(f"{name.partition('_')[0]} wheel {n} {mass}"
+              for name in self.wheels for n in axles),
+            *(f"{quantity.value} error %" for quantity in SHOWN),
+            "set aside", "reason", "controller record",
+        ]  # fmt: skip
+
+    def row(self, row: RunRow, expanded_kg: float | None) -> list[Any]:
+        """The cells of one run, without its stage."""
+        from calibration.selectors.judging import fuel_burnt_kg, reference_of_run
+
+        run, mass, length = row.run, self.mass, self.length
+        reference = reference_of_run(run)
+        vehicle = run.weighing.vehicle
+        return [
+            run.number,
+            vehicle.name,
+            str(run.weighing),
+            f"{run.run_at.astimezone(self.zone):%Y-%m-%d %H:%M:%S}",
+            _one(run.speed_kmh, self.speed),
+            _one(run.reference_speed_kmh, self.speed),
+            _one(run.pavement_temp_c, self.temperature),
+            run.lane_position,
+            _one(run.gvw_kg, mass),
+            _one(reference.gvw_kg, mass),
+            _one(expanded_kg, mass),
+            _one(fuel_burnt_kg(run), mass),
+            *_several(run.axle_weights_kg, mass, self.n_axles),
+            *_several(reference.axle_weights_kg, mass, self.n_axles),
+            *_several(run.axle_spacings_m, length, self.n_axles - 1),
+            *_several(vehicle.axle_spacings_m, length, self.n_axles - 1),
+            *(
+                cell
+                for name in self.wheels
+                for cell in _several(getattr(run, name), mass, self.n_axles)
+            ),
+            *(_joined(row.errors.get(quantity.value, ())) for quantity in SHOWN),
+            "yes" if run.excluded else "no",
+            run.exclusion_reason,
+            run.controller_record,
+        ]
+
+
+CELL_DECIMALS = 6
+"""Digits after the point of a measured value in another unit than it is kept in: what
+was typed in pounds comes back as typed."""
+
+
+def _one(value: float | None, unit: Unit) -> float | None:
+    return None if value is None else round(unit.from_si(value), CELL_DECIMALS)
+
+
+def _several(values: Sequence[float] | None, unit: Unit, wanted: int) -> list[Any]:
+    wanted = max(wanted, 0)
+    shown = [_one(value, unit) for value in values or ()][:wanted]
+    return [*shown, *[None] * (wanted - len(shown))]
 
 
 def _joined(values: Sequence[tuple[str, float]]) -> Any:
