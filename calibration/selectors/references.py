@@ -248,7 +248,12 @@ def reference_sheet(weighing: StaticWeighing, program: Program) -> ReferenceShee
         limit = limits.get(_quantity(weight, weighing.vehicle))
         judged = None
         if limit is not None and weight.components:
-            judged = judge_reference(weight, limit, largest_part=share)
+            judged = judge_reference(
+                weight,
+                limit,
+                largest_part=share,
+                unit_system=UnitSystem(program.unit_system),
+            )
         expanded = weight.expanded_kg() if weight.components else 0.0
         rows.append(ReferenceRow(weight, expanded, judged))
     sources = list(

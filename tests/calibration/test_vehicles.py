@@ -136,6 +136,8 @@ def test_a_reference_that_eats_the_tolerance_warns(program, guest, client_for):
     weighing = StaticWeighingFactory(scale_expanded_kg=300.0, scale_coverage_k=2.0)
     text = client_for(guest).get(page("weighing-detail", weighing.pk)).content.decode()
     assert "Too uncertain to judge by" in text
+    assert " lb, " in text  # told in the program's units
+    assert "at most 3.33 % (33 % of ±10 %)" in text
     CalibrationSettings.objects.create(reference_share=1.0)
     text = client_for(guest).get(page("weighing-detail", weighing.pk)).content.decode()
     assert "The reference takes much of the tolerance" not in text
