@@ -75,7 +75,7 @@ def value_edit(request: HttpRequest, standard: str, key: str) -> HttpResponse:
     """Put the agency's own value in the place of a recalled one."""
     row = _value_or_404(standard, key)
     initial = {
-        "value": f"{row.in_use:g}",
+        "value": f"{row.in_use:.10g}",
         "source": row.own.source if row.own else "",
     }
     form = StandardValueForm(request.POST or None, known=row.value, initial=initial)
