@@ -53,7 +53,6 @@ from calibration.selectors.sessions import (
     latest_results,
     session_get,
     session_list,
-    vehicle_list,
     weighings_for,
 )
 from calibration.selectors.tabulated import (
@@ -115,7 +114,6 @@ __all__ = [
     "statistic_rows",
     "time_of_next_run",
     "vehicle_get",
-    "vehicle_list",
     "vehicles_weighed",
     "wanted_half_width",
     "weighing_get",

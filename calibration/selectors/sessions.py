@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from calibration.models import (
@@ -12,7 +12,6 @@ from calibration.models import (
     RunStage,
     SessionResult,
     StaticWeighing,
-    TestVehicle,
     TruckRun,
 )
 from sites.models import Lane
@@ -93,13 +92,6 @@ def last_word(results: Sequence[SessionResult]) -> SessionResult | None:
     """The result that speaks for the lane today: as left, or else as found."""
     by_stage = {result.stage: result for result in results}
     return by_stage.get(RunStage.AS_LEFT) or by_stage.get(RunStage.AS_FOUND)
-
-
-def vehicle_list() -> QuerySet[TestVehicle]:
-    """Test vehicles with their weighings counted and the last of them."""
-    return TestVehicle.objects.annotate(
-        n_weighings=Count("weighings"), last_weighed_at=Max("weighings__weighed_at")
-    ).order_by("name")
 
 
 def weighings_for(session: CalibrationSession) -> list[StaticWeighing]:

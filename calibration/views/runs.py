@@ -96,6 +96,7 @@ def _add(
 def run_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Correct a run; what was there before stays in its history."""
     run = run_or_404(pk)
+    title = f"Change run {run.number}"  # the form moves a new number into the run
     form = RunForm(
         request.POST or None,
         instance=run,
@@ -119,7 +120,7 @@ def run_edit(request: HttpRequest, pk: int) -> HttpResponse:
         "session": run.session,
         "form": form,
         "run": run,
-        "title": f"Change run {TruckRun.objects.get(pk=pk).number}",
+        "title": title,
         "changes": selectors.changes_of(run, shown=RUN_WORDS),
         "zone": selectors.site_zone(run.session),
     }
