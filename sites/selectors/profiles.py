@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 
 from sites.calc.iri import roughness_text
-from sites.calc.suitability.cost_323 import SURFACE
+from sites.calc.suitability.cost_323_limits import SURFACE
 from sites.models import RoadProfile
 from sites.profile_store import profile_read
 from wimprog.lib.chart import Chart, Limit, Point, Series

@@ -14,7 +14,7 @@ rough for Type I is too rough for Type III. Type IV weighs at a crawl and is not
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sites.calc.suitability.base import (
     DEFAULT_SETTINGS,
@@ -28,9 +28,16 @@ from sites.calc.suitability.base import (
 )
 from sites.calc.suitability.lines import make_line
 from sites.calc.suitability.overall import overall_of
+from sites.calc.suitability.values import (
+    LimitValue,
+    standing_in_use,
+    values_in_use,
+)
 from sites.calc.suitability.words import ROUGHNESS, capital, is_equal
+from sites.calc.survey_bounds import BOUNDS
 from sites.calc.types import SurveyFacts
 from wimprog.lib.judgement import Verdict
+from wimprog.lib.standard_values import ValuesInUse
 
 TYPE_I = "Type I"
 JUDGED_TYPES = ("Type I", "Type II", "Type III")
@@ -53,12 +60,35 @@ class Index:
     lower: float
     upper: float
 
+    @property
+    def keys(self) -> tuple[str, str]:
+        """Keys of the lower and of the upper limit."""
+        return f"{self.key}_lower", f"{self.key}_upper"
+
 
 INDICES = (
     Index("lri", "long-range index (LRI)", "lri_m_per_km", 0.50, 2.1),
     Index("peak_lri", "peak long-range index", "peak_lri_m_per_km", 0.50, 2.1),
     Index("sri", "short-range index (SRI)", "sri_m_per_km", 0.50, 2.1),
     Index("peak_sri", "peak short-range index", "peak_sri_m_per_km", 0.75, 2.9),
+)
+
+EDITABLE_VALUES = tuple(
+    LimitValue(
+        key=key,
+        name=f"{index.name}, {side} limit of {TYPE_I}",
+        value=value,
+        unit=ROUGHNESS.si,
+        source="AASHTO M 331, limits of Type I",
+        at_most=BOUNDS[index.field].most,
+        scale=ROUGHNESS,
+        not_above=above,
+    )
+    for index in INDICES
+    for side, key, value, above in (
+        ("lower", index.keys[0], index.lower, index.keys[1]),
+        ("upper", index.keys[1], index.upper, ""),
+    )
 )
 
 
@@ -100,6 +130,7 @@ class AashtoM331:
         "Roughness only. The document's own limits of Type II are not on file, and "
         "Type IV is not judged."
     )
+    editable_values: tuple[LimitValue, ...] = EDITABLE_VALUES
 
     def judge(
         self,
@@ -116,13 +147,19 @@ class AashtoM331:
             When there is no such type.
         """
         wanted = check_type(wanted)
+        values = values_in_use(self, settings)
+        indices = tuple(
+            replace(one, lower=values[one.keys[0]], upper=values[one.keys[1]])
+            for one in INDICES
+        )
+        standing = values.standing_with_own(self.standing)
         is_judged = wanted in JUDGED_TYPES
         lines = (
-            tuple(self._line(index, facts, wanted, settings) for index in INDICES)
+            tuple(self._line(one, facts, wanted, settings, values) for one in indices)
             if is_judged
             else ()
         )
-        outcomes = tuple(_outcome(facts, name) for name in JUDGED_TYPES)
+        outcomes = tuple(_outcome(indices, facts, name) for name in JUDGED_TYPES)
         notes = {
             "Type I": (),
             "Type II": (
@@ -138,7 +175,7 @@ class AashtoM331:
             standard=self.key,
             title=self.title,
             edition=self.edition,
-            standing=self.standing,
+            standing=standing,
             is_governing=self.key in settings.governing,
             judged_class=wanted,
             lines=lines,
@@ -147,9 +184,9 @@ class AashtoM331:
                 lines,
                 class_name=wanted,
                 rule=f"{_RULE}; every index",
-                standing=self.standing,
+                standing=standing,
             ),
-            carries=_carried_words(facts),
+            carries=_carried_words(indices, facts),
             does_not_cover=self.does_not_cover,
             notes=notes,
         )
@@ -160,13 +197,23 @@ class AashtoM331:
         facts: SurveyFacts,
         wanted: str,
         settings: SuitabilitySettings,
+        values: ValuesInUse,
     ) -> LineJudgement:
         system = settings.unit_system
         value: float | None = getattr(facts, index.field)
         state = state_of(index, value, wanted)
         lower, upper = (
-            ROUGHNESS.shown(one, system) for one in (index.lower, index.upper)
+            (ROUGHNESS.exact if values.is_own(key) else ROUGHNESS.shown)(
+                values[key], system
+            )
+            for key in index.keys
         )
+        recalled = FROM_MEMORY
+        if wanted != TYPE_I:
+            recalled = f"inferred from {TYPE_I}, {FROM_MEMORY}"
+        standing = standing_in_use(index.keys, values, recalled)
+        if wanted != TYPE_I and values.is_own(*index.keys):
+            standing = f"inferred from {TYPE_I}, {standing}"
         margin = relative = None
         margin_text = mend = ""
         if value is None:
@@ -204,9 +251,7 @@ class AashtoM331:
             limit=f"below {lower} to be expected to comply, above {upper} not to",
             rule=_RULE,
             sentence=sentence,
-            standing=FROM_MEMORY
-            if wanted == TYPE_I
-            else f"inferred from {TYPE_I}, {FROM_MEMORY}",
+            standing=standing,
             settings=settings,
             is_measured=value is not None,
             margin=margin,
@@ -227,10 +272,10 @@ def _line_carries(index: Index, value: float | None) -> str:
     }[state]
 
 
-def _outcome(facts: SurveyFacts, name: str) -> ClassOutcome:
+def _outcome(indices: tuple[Index, ...], facts: SurveyFacts, name: str) -> ClassOutcome:
     states = {
         index.name: state_of(index, getattr(facts, index.field), name)
-        for index in INDICES
+        for index in indices
     }
     return ClassOutcome(
         name=name,
@@ -240,8 +285,8 @@ def _outcome(facts: SurveyFacts, name: str) -> ClassOutcome:
     )
 
 
-def _carried_words(facts: SurveyFacts) -> str:
-    states = [state_of(i, getattr(facts, i.field), TYPE_I) for i in INDICES]
+def _carried_words(indices: tuple[Index, ...], facts: SurveyFacts) -> str:
+    states = [state_of(i, getattr(facts, i.field), TYPE_I) for i in indices]
     if LineState.MISSES in states:
         return "neither Type I nor Type III"
     if all(state is LineState.MEETS for state in states):

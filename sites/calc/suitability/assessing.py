@@ -182,7 +182,8 @@ def assess(
     wanted
         The E1318 type that is wanted here: "Type I" to "Type IV".
     settings
-        Unit system, governing standards, thresholds of advice.
+        Unit system, governing standards, thresholds of advice, the agency's own
+        values.
 
     Returns
     -------
@@ -191,7 +192,8 @@ def assess(
     Raises
     ------
     wimprog.lib.errors.DomainError
-        When there is no such type, or a governing standard does not exist.
+        When there is no such type, a governing standard does not exist, or the agency
+        sets a value that a standard does not have.
     """
     wanted = check_type(wanted)
     standards = all_standards()
@@ -200,6 +202,12 @@ def assess(
         raise DomainError(
             f"There is no site standard “{strangers[0]}”. There are "
             f"{', '.join(standards)}."
+        )
+    unknown = [key for key in settings.agency_values if key not in standards]
+    if unknown:
+        raise DomainError(
+            f"The agency sets values of a site standard “{unknown[0]}”, which there is "
+            f"not. There are {', '.join(standards)}."
         )
     judged = [
         one.judge(facts, wanted=wanted, settings=settings) for one in standards.values()

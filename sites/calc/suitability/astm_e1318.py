@@ -14,6 +14,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sites.calc.suitability.astm_e1318_limits import (
+    EDGE_KEY,
+    EDITABLE_VALUES,
+    REQUIREMENTS,
+    RULE,
+    STRAIGHTEDGE_M,
+    types_words,
+)
 from sites.calc.suitability.base import (
     DEFAULT_SETTINGS,
     E1318_TYPES,
@@ -26,18 +34,22 @@ from sites.calc.suitability.base import (
     check_type,
 )
 from sites.calc.suitability.lines import (
-    Bound,
-    Limits,
     Requirement,
     judge_requirement,
     make_line,
     state_of,
 )
 from sites.calc.suitability.overall import overall_of
-from sites.calc.suitability.words import LENGTH, PERCENT, SPEED, is_equal, listed
+from sites.calc.suitability.values import (
+    LimitValue,
+    requirements_in_use,
+    standing_in_use,
+    values_in_use,
+)
+from sites.calc.suitability.words import LENGTH, is_equal
 from sites.calc.types import SurveyFacts
 from wimprog.lib.judgement import Verdict
-from wimprog.lib.units import KMH_PER_MPH, M_PER_FT, UnitSystem
+from wimprog.lib.units import UnitSystem
 
 GROSS_TOLERANCE = {
     "Type I": "gross weight ±10 %",
@@ -47,129 +59,6 @@ GROSS_TOLERANCE = {
 }
 """What each type stands for; Types I and II as printed in FHWA, Traffic Monitoring
 Guide (2022), table D-1; III and IV from memory."""
-
-STRAIGHTEDGE_M = (16.0 * M_PER_FT, 5.0)
-"""The straightedge: 16 ft or 5 m, one instrument in two unit systems [m]."""
-
-_RULE = "ASTM E1318-09, section 6"
-_SPEED_RULE = "ASTM E1318-09, speeds for which the type is meant"
-_ALSO_PUBLIC = (
-    f"{FROM_MEMORY}; the same metric figure stands in public Australian road-agency "
-    "guidance"
-)
-
-
-def _ft(feet: float, metres: float) -> Bound:
-    return Bound(metres, feet * M_PER_FT)
-
-
-def _mph(mph: float, kmh: float) -> Bound:
-    return Bound(kmh, mph * KMH_PER_MPH)
-
-
-def _limits(one_to_three: Limits, four: Limits) -> dict[str, Limits]:
-    return {**dict.fromkeys(E1318_TYPES[:3], one_to_three), "Type IV": four}
-
-
-_RADIUS = Limits(low=_ft(5_700, 1_700))
-
-REQUIREMENTS = (
-    Requirement(
-        "curve_radius",
-        "curve radius",
-        "curve_radius_m",
-        LENGTH,
-        _limits(_RADIUS, _RADIUS),
-        _RULE,
-        too_low="No mending short of a new alignment: choose a place whose radius is "
-        "{gap} longer, or a straight.",
-        standing=_ALSO_PUBLIC,
-    ),
-    Requirement(
-        "grade",
-        "grade",
-        "grade_pct",
-        PERCENT,
-        _limits(Limits(high=Bound(2.0)), Limits(high=Bound(1.0))),
-        _RULE,
-        too_high="No mending short of regrading: choose a place {gap} flatter.",
-        standing=_ALSO_PUBLIC,
-    ),
-    Requirement(
-        "cross_slope",
-        "cross slope",
-        "cross_slope_pct",
-        PERCENT,
-        _limits(Limits(high=Bound(3.0)), Limits(high=Bound(1.0))),
-        _RULE,
-        too_high="Reshape the surface by an overlay until it is {gap} flatter, with "
-        "drainage kept, or choose another place.",
-    ),
-    Requirement(
-        "lane_width",
-        "lane width",
-        "lane_width_m",
-        LENGTH,
-        _limits(Limits(low=_ft(12, 3.6), high=_ft(14, 4.3)), Limits(low=_ft(12, 3.6))),
-        _RULE,
-        too_low="Widen the lane by {gap}, by new markings where the pavement allows.",
-        too_high="Mark the lane {gap} narrower, so that trucks keep to the sensors.",
-    ),
-    Requirement(
-        "geometry_before",
-        "even geometry before the sensors",
-        "geometry_before_m",
-        LENGTH,
-        _limits(Limits(low=_ft(200, 60)), Limits(low=_ft(150, 46))),
-        _RULE,
-        too_low="Move the array {gap} downstream, if what follows allows it.",
-    ),
-    Requirement(
-        "geometry_after",
-        "even geometry after the sensors",
-        "geometry_after_m",
-        LENGTH,
-        _limits(Limits(low=_ft(100, 30)), Limits(low=_ft(150, 46))),
-        _RULE,
-        too_low="Move the array {gap} upstream, if what comes before allows it.",
-    ),
-    Requirement(
-        "smooth_before",
-        "smooth pavement before the sensors",
-        "smooth_before_m",
-        LENGTH,
-        _limits(Limits(low=_ft(200, 60)), Limits(low=_ft(150, 46))),
-        _RULE,
-        too_low="Grind or resurface {gap} more before the sensors.",
-    ),
-    Requirement(
-        "smooth_after",
-        "smooth pavement after the sensors",
-        "smooth_after_m",
-        LENGTH,
-        _limits(Limits(low=_ft(100, 30)), Limits(low=_ft(150, 46))),
-        _RULE,
-        too_low="Grind or resurface {gap} more after the sensors.",
-    ),
-    Requirement(
-        "speed_p15",
-        "15th percentile of speed",
-        "speed_p15_kmh",
-        SPEED,
-        _limits(Limits(low=_mph(10, 16)), Limits(low=_mph(2, 3))),
-        _SPEED_RULE,
-        too_low="Choose a place where slow traffic is {gap} faster.",
-    ),
-    Requirement(
-        "speed_p85",
-        "85th percentile of speed",
-        "speed_p85_kmh",
-        SPEED,
-        _limits(Limits(high=_mph(80, 130)), Limits(high=_mph(10, 16))),
-        _SPEED_RULE,
-        too_high="Traffic has to pass {gap} slower, or another type is needed.",
-    ),
-)
 
 
 @dataclass(frozen=True)
@@ -189,6 +78,7 @@ class AstmE1318:
         "one carries all three as far as section 6 goes, and AASHTO M 331 tells them "
         "apart by roughness. Power, communications and shelter are not judged here."
     )
+    editable_values: tuple[LimitValue, ...] = EDITABLE_VALUES
 
     def judge(
         self,
@@ -205,6 +95,9 @@ class AstmE1318:
             When there is no such type.
         """
         wanted = check_type(wanted)
+        values = values_in_use(self, settings)
+        requirements = requirements_in_use(REQUIREMENTS, values)
+        standing = values.standing_with_own(self.standing)
         plate = plate_line(facts, settings)
         lines = [
             judge_requirement(
@@ -217,16 +110,18 @@ class AstmE1318:
                 ),
                 settings=settings,
             )
-            for one in REQUIREMENTS
+            for one in requirements
         ]
         at = next(i for i, one in enumerate(lines) if one.key == "smooth_before")
         lines.insert(at, plate)
-        outcomes = tuple(_outcome(facts, name, plate, settings) for name in E1318_TYPES)
+        outcomes = tuple(
+            _outcome(requirements, facts, name, plate, settings) for name in E1318_TYPES
+        )
         return StandardSuitability(
             standard=self.key,
             title=self.title,
             edition=self.edition,
-            standing=self.standing,
+            standing=standing,
             is_governing=self.key in settings.governing,
             judged_class=wanted,
             lines=tuple(lines),
@@ -234,8 +129,8 @@ class AstmE1318:
             overall=overall_of(
                 lines,
                 class_name=wanted,
-                rule=f"{_RULE}; every condition",
-                standing=self.standing,
+                rule=f"{RULE}; every condition",
+                standing=standing,
             ),
             carries=_carried_words(outcomes),
             does_not_cover=self.does_not_cover,
@@ -251,8 +146,13 @@ def plate_line(facts: SurveyFacts, settings: SuitabilitySettings) -> LineJudgeme
     cases cannot be told.
     """
     passes, length = facts.plate_passes, facts.straightedge_length_m
+    values = values_in_use(STANDARD, settings)
+    shortest, longest = STRAIGHTEDGE_M
     us = settings.unit_system == UnitSystem.US
     edge = "16 ft" if us else "5 m"
+    if values.is_own(EDGE_KEY):
+        shortest = longest = values[EDGE_KEY]
+        edge = LENGTH.exact(longest, settings.unit_system)
     plate = "a plate 6 in across and 1/8 in thick" if us else "a plate 150 mm × 3 mm"
     limit = f"{plate} does not pass under a {edge} straightedge"
     state, mend = LineState.NOT_MEASURED, ""
@@ -263,7 +163,6 @@ def plate_line(facts: SurveyFacts, settings: SuitabilitySettings) -> LineJudgeme
         sentence = "Cannot say: the straightedge's length was not recorded."
         mend = f"Record the straightedge's length ({edge} is asked)."
     else:
-        shortest, longest = STRAIGHTEDGE_M
         shown = LENGTH.shown(length, settings.unit_system)
         is_short = length < shortest and not is_equal(length, shortest)
         is_long = length > longest and not is_equal(length, longest)
@@ -289,9 +188,9 @@ def plate_line(facts: SurveyFacts, settings: SuitabilitySettings) -> LineJudgeme
         standard=STANDARD.key,
         state=state,
         limit=limit,
-        rule=f"{_RULE} (the 1994 text asks 20 ft)",
+        rule=f"{RULE} (the 1994 text asks 20 ft)",
         sentence=sentence,
-        standing=FROM_MEMORY,
+        standing=standing_in_use([EDGE_KEY], values, FROM_MEMORY),
         settings=settings,
         is_measured=state is not LineState.NOT_MEASURED,
         mend=mend,
@@ -309,9 +208,13 @@ def _state(
 
 
 def _outcome(
-    facts: SurveyFacts, name: str, plate: LineJudgement, settings: SuitabilitySettings
+    requirements: tuple[Requirement, ...],
+    facts: SurveyFacts,
+    name: str,
+    plate: LineJudgement,
+    settings: SuitabilitySettings,
 ) -> ClassOutcome:
-    states = {one.name: _state(one, facts, name, settings) for one in REQUIREMENTS}
+    states = {one.name: _state(one, facts, name, settings) for one in requirements}
     states[plate.name] = plate.state
     return ClassOutcome(
         name=name,
@@ -326,14 +229,6 @@ def _types_words(states: list[LineState]) -> str:
         return "cannot say"
     pairs = zip(E1318_TYPES, states, strict=True)
     return types_words([name for name, state in pairs if state is LineState.MEETS])
-
-
-def types_words(names: list[str]) -> str:
-    """Types as a sentence lists them: "Types I, II and III"."""
-    if not names:
-        return "no type"
-    bare = [name.removeprefix("Type ") for name in names]
-    return f"Type{'s' * (len(bare) > 1)} {listed(bare)}"
 
 
 def _carried_words(outcomes: tuple[ClassOutcome, ...]) -> str:

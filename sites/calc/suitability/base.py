@@ -7,17 +7,35 @@ finds it, and nothing else has to change.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from sites.calc.types import SiteClass, SurveyFacts
 from wimprog.lib.errors import DomainError
 from wimprog.lib.judgement import Judgement, Verdict
+from wimprog.lib.standard_values import CONFIRMED, FROM_MEMORY, AgencyValues
 from wimprog.lib.units import UnitSystem
 
-CONFIRMED = "confirmed"
-FROM_MEMORY = "from memory: not checked against the document"
+if TYPE_CHECKING:
+    from sites.calc.suitability.values import LimitValue
+
+__all__ = [
+    "COMMON_PRACTICE",
+    "CONFIRMED",
+    "DEFAULT_SETTINGS",
+    "E1318_TYPES",
+    "FROM_MEMORY",
+    "ClassOutcome",
+    "LineJudgement",
+    "LineState",
+    "SiteStandard",
+    "StandardSuitability",
+    "SuitabilitySettings",
+    "check_type",
+    "first_to_fail",
+]
+
 COMMON_PRACTICE = "common practice, no source"
 
 E1318_TYPES = ("Type I", "Type II", "Type III", "Type IV")
@@ -65,10 +83,13 @@ class SuitabilitySettings:
         Bound layers, so that the slots end well inside them [mm].
     pavement_age_max_years
         Age of the pavement [years]; None for no limit.
+    agency_values
+        The agency's own values in place of recalled limits: {key of standard: {key of
+        value: (value [SI], where from)}}.
 
     Notes
     -----
-    All but the first three are common practice without a source.
+    The thresholds are common practice without a source.
     """
 
     unit_system: UnitSystem = UnitSystem.US
@@ -79,6 +100,7 @@ class SuitabilitySettings:
     power_distance_max_m: float = 150.0
     pavement_thickness_min_mm: float = 100.0
     pavement_age_max_years: float | None = None
+    agency_values: AgencyValues = field(default_factory=dict, hash=False)
 
 
 DEFAULT_SETTINGS = SuitabilitySettings()
@@ -302,6 +324,9 @@ class SiteStandard(Protocol):
         What of it was checked against a public text, and what was not.
     does_not_cover
         What the judgement leaves out of the document.
+    editable_values
+        The limits that an agency may set, since they are not held against the
+        document.
     """
 
     @property
@@ -314,6 +339,8 @@ class SiteStandard(Protocol):
     def standing(self) -> str: ...
     @property
     def does_not_cover(self) -> str: ...
+    @property
+    def editable_values(self) -> tuple[LimitValue, ...]: ...
 
     def judge(
         self,

@@ -1,11 +1,11 @@
 """What practice asks of a location and no standard does: advice, never a miss.
 
 Every line is common practice without a source, and the agency can change its
-thresholds. The one formula is that of stopping sight distance, AASHTO, A Policy on
-Geometric Design of Highways and Streets (from memory): reaction for 2.5 s at the speed
-of traffic, then braking at 11.2 ft/s². It asks whether an approaching driver who first
-sees the place of work can stop before it. That is advice for choosing a location; the
-traffic control plan governs work on the road.
+thresholds in the survey settings. The one formula is that of stopping sight distance,
+AASHTO, A Policy on Geometric Design of Highways and Streets (from memory): reaction for
+2.5 s at the speed of traffic, then braking at 11.2 ft/s². It asks whether an
+approaching driver who first sees the place of work can stop before it. That is advice
+for choosing a location; the traffic control plan governs work on the road.
 """
 
 from __future__ import annotations
@@ -33,9 +33,16 @@ from sites.calc.suitability.lines import (
 )
 from sites.calc.suitability.overall import overall_of
 from sites.calc.suitability.practice_choices import CHOICES
+from sites.calc.suitability.values import (
+    LimitValue,
+    standing_in_use,
+    values_in_use,
+)
 from sites.calc.suitability.words import (
+    DECELERATION,
     LENGTH,
     PERCENT,
+    SECONDS,
     SHORT_LENGTH,
     SPEED,
     TRUCKS,
@@ -45,6 +52,7 @@ from sites.calc.suitability.words import (
 from sites.calc.types import (
     SurveyFacts,
 )
+from wimprog.lib.standard_values import AGENCYS_OWN
 from wimprog.lib.units import M_PER_FT
 
 ADVICE = "common practice"
@@ -56,15 +64,44 @@ BRAKING_M_PER_S2 = 11.2 * M_PER_FT
 """Deceleration that most drivers keep control at [m/s²]."""
 
 _KMH_PER_M_PER_S = 3.6
+_FORMULA = "AASHTO, A Policy on Geometric Design of Highways and Streets"
+
+EDITABLE_VALUES = (
+    LimitValue(
+        key="reaction_s",
+        name="time that a driver takes to react",
+        value=REACTION_S,
+        unit=SECONDS.si,
+        source=f"{_FORMULA}, stopping sight distance",
+        at_most=10.0,
+        scale=SECONDS,
+    ),
+    LimitValue(
+        key="braking_m_per_s2",
+        name="deceleration of a driver who brakes",
+        value=BRAKING_M_PER_S2,
+        unit=DECELERATION.si,
+        source=f"{_FORMULA}, stopping sight distance",
+        at_most=10.0,
+        scale=DECELERATION,
+    ),
+)
+_FORMULA_KEYS = tuple(one.key for one in EDITABLE_VALUES)
 
 
-def stopping_sight_distance_m(speed_kmh: float) -> float:
+def stopping_sight_distance_m(
+    speed_kmh: float,
+    reaction_s: float = REACTION_S,
+    braking_m_per_s2: float = BRAKING_M_PER_S2,
+) -> float:
     """Distance travelled from first sight to standstill [m].
 
     Parameters
     ----------
     speed_kmh
         Speed of the approaching driver [km/h].
+    reaction_s, braking_m_per_s2
+        Time to react [s] and deceleration [m/s²].
 
     References
     ----------
@@ -79,7 +116,7 @@ def stopping_sight_distance_m(speed_kmh: float) -> float:
     644
     """
     speed = speed_kmh / _KMH_PER_M_PER_S
-    return REACTION_S * speed + speed**2 / (2.0 * BRAKING_M_PER_S2)
+    return reaction_s * speed + speed**2 / (2.0 * braking_m_per_s2)
 
 
 @dataclass(frozen=True)
@@ -97,6 +134,7 @@ class CommonPractice:
         "Advice for choosing a location. The traffic control plan, the owners of lines "
         "and local codes govern the work itself."
     )
+    editable_values: tuple[LimitValue, ...] = EDITABLE_VALUES
 
     def judge(
         self,
@@ -114,6 +152,7 @@ class CommonPractice:
         """
         check_type(wanted)
         lines = tuple(self._lines(facts, settings))
+        standing = values_in_use(self, settings).standing_with_own(self.standing)
         notes = (
             (f"Distress as seen: {facts.distress.strip()}",)
             if facts.distress.strip()
@@ -123,13 +162,13 @@ class CommonPractice:
             standard=self.key,
             title=self.title,
             edition=self.edition,
-            standing=self.standing,
+            standing=standing,
             is_governing=self.key in settings.governing,
             judged_class=ADVICE,
             lines=lines,
             outcomes=(),
             overall=overall_of(
-                lines, class_name=ADVICE, rule=COMMON_PRACTICE, standing=self.standing
+                lines, class_name=ADVICE, rule=COMMON_PRACTICE, standing=standing
             ),
             carries="",
             does_not_cover=self.does_not_cover,
@@ -147,6 +186,13 @@ class CommonPractice:
             )
         yield _speed_spread(facts, self.key, settings)
         yield _sight_distance(facts, self.key, settings)
+
+
+def standing_of(threshold: str, settings: SuitabilitySettings) -> str:
+    """Standing of a threshold of the settings, by its name."""
+    if getattr(settings, threshold) == getattr(DEFAULT_SETTINGS, threshold):
+        return COMMON_PRACTICE
+    return f"{AGENCYS_OWN}: survey settings"
 
 
 def _threshold_requirements(settings: SuitabilitySettings) -> tuple[Requirement, ...]:
@@ -168,7 +214,7 @@ def _threshold_requirements(settings: SuitabilitySettings) -> tuple[Requirement,
             COMMON_PRACTICE,
             too_low="Nothing to mend: with {gap} fewer than wanted, drift takes longer "
             "to be seen.",
-            standing=COMMON_PRACTICE,
+            standing=standing_of("trucks_per_day_min", settings),
         ),
         Requirement(
             "power_distance",
@@ -179,7 +225,7 @@ def _threshold_requirements(settings: SuitabilitySettings) -> tuple[Requirement,
             COMMON_PRACTICE,
             too_high="Plan solar panels and batteries, or a service line {gap} longer "
             "than usual.",
-            standing=COMMON_PRACTICE,
+            standing=standing_of("power_distance_max_m", settings),
         ),
         Requirement(
             "pavement_thickness",
@@ -190,7 +236,7 @@ def _threshold_requirements(settings: SuitabilitySettings) -> tuple[Requirement,
             COMMON_PRACTICE,
             too_low="Thicken the bound layers by {gap}, or choose a sensor with a "
             "shallower slot.",
-            standing=COMMON_PRACTICE,
+            standing=standing_of("pavement_thickness_min_mm", settings),
         ),
     ]
     if settings.pavement_age_max_years is not None:
@@ -203,7 +249,7 @@ def _threshold_requirements(settings: SuitabilitySettings) -> tuple[Requirement,
                 at_most(settings.pavement_age_max_years),
                 COMMON_PRACTICE,
                 too_high="Install after the next resurfacing, or resurface first.",
-                standing=COMMON_PRACTICE,
+                standing=standing_of("pavement_age_max_years", settings),
             )
         )
     return tuple(found)
@@ -214,7 +260,7 @@ def _speed_spread(
 ) -> LineJudgement:
     sd, mean, system = facts.speed_sd_kmh, facts.speed_mean_kmh, settings.unit_system
     limit = settings.speed_spread_max_pct
-    words = f"at most {PERCENT.shown(limit, system)} of the mean"
+    words = f"at most {PERCENT.exact(limit, system)} of the mean"
     spread = 100.0 * sd / mean if sd is not None and mean else None
     margin = None
     state, margin_text = LineState.NOT_MEASURED, ""
@@ -242,7 +288,7 @@ def _speed_spread(
         limit=words,
         rule=COMMON_PRACTICE,
         sentence=sentence,
-        standing=COMMON_PRACTICE,
+        standing=standing_of("speed_spread_max_pct", settings),
         settings=settings,
         is_measured=spread is not None,
         margin=margin,
@@ -256,9 +302,15 @@ def _sight_distance(
     facts: SurveyFacts, standard: str, settings: SuitabilitySettings
 ) -> LineJudgement:
     rule = "stopping sight distance at the 85th percentile of speed (AASHTO)"
-    needed = (
-        stopping_sight_distance_m(facts.speed_p85_kmh) if facts.speed_p85_kmh else None
+    values = values_in_use(STANDARD, settings)
+    standing = f"{COMMON_PRACTICE}; formula " + standing_in_use(
+        _FORMULA_KEYS, values, FROM_MEMORY
     )
+    needed = None
+    if facts.speed_p85_kmh:
+        needed = stopping_sight_distance_m(
+            facts.speed_p85_kmh, values["reaction_s"], values["braking_m_per_s2"]
+        )
     if needed is not None:
         requirement = Requirement(
             "sight_distance",
@@ -268,7 +320,7 @@ def _sight_distance(
             {ADVICE: Limits(low=Bound(needed, needed))},
             rule,
             too_low="Clear the view or choose a place that is seen {gap} sooner.",
-            standing=f"{COMMON_PRACTICE}; formula {FROM_MEMORY}",
+            standing=standing,
         )
         return judge_requirement(
             requirement, facts, ADVICE, standard=standard, carries="", settings=settings
@@ -283,7 +335,7 @@ def _sight_distance(
         rule=rule,
         sentence="Cannot say: the sight distance that is needed depends on the 85th "
         "percentile of speed, which was not measured.",
-        standing=f"{COMMON_PRACTICE}; formula {FROM_MEMORY}",
+        standing=standing,
         settings=settings,
         is_measured=False,
         mend="Measure the 85th percentile of speed.",

@@ -12,11 +12,9 @@ the document's own figure behind it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from sites.calc.suitability.base import (
-    CONFIRMED,
     DEFAULT_SETTINGS,
     FROM_MEMORY,
     ClassOutcome,
@@ -26,24 +24,33 @@ from sites.calc.suitability.base import (
     SuitabilitySettings,
     check_type,
 )
+from sites.calc.suitability.cost_323_limits import (
+    CLASS_NAMES,
+    DEFLECTION_ALONE,
+    DIFFERENCE,
+    EDITABLE_VALUES,
+    GEOMETRY,
+    RULE,
+    SURFACE,
+    deflection_requirements,
+    name_of,
+)
 from sites.calc.suitability.lines import (
-    Bound,
-    Limits,
     Requirement,
     judge_requirement,
     make_line,
     state_of,
 )
 from sites.calc.suitability.overall import overall_of
+from sites.calc.suitability.values import (
+    LimitValue,
+    requirements_in_use,
+    values_in_use,
+)
 from sites.calc.suitability.words import (
-    DEFLECTION,
-    LENGTH,
-    PERCENT,
-    ROUGHNESS,
-    SHORT_LENGTH,
     capital,
 )
-from sites.calc.types import PavementKind, SiteClass, SurveyFacts
+from sites.calc.types import SiteClass, SurveyFacts
 from wimprog.lib.judgement import Verdict
 
 ACCURACY: dict[SiteClass, str] = {
@@ -67,153 +74,6 @@ and A(5), carried by I only. Type IV is an absolute tolerance of about 4 % at it
 threshold (2,500 of 60,000 lb), so I.
 """
 
-GEOMETRY_BEFORE_M = 50.0
-GEOMETRY_AFTER_M = 25.0
-"""Stretch over which the longitudinal slope has to hold [m]."""
-
-_RULE = "COST 323 (1999), classes of sites"
-_MEMORY_RULE = f"{_RULE}, pavement"
-
-
-def name_of(site_class: SiteClass) -> str:
-    """The class as sentences call it: "site class II"."""
-    return f"site class {site_class}"
-
-
-CLASS_NAMES = tuple(name_of(one) for one in SiteClass)
-
-
-def _by_class(*limits: Limits) -> dict[str, Limits]:
-    return dict(zip(CLASS_NAMES, limits, strict=True))
-
-
-def _all(limits: Limits) -> dict[str, Limits]:
-    return dict.fromkeys(CLASS_NAMES, limits)
-
-
-def _at_most(*values: float) -> dict[str, Limits]:
-    return _by_class(*(Limits(high=Bound(value)) for value in values))
-
-
-def _below(value: float) -> Limits:
-    return Limits(high=Bound(value, is_inclusive=False))
-
-
-GEOMETRY = (
-    Requirement(
-        "grade",
-        "longitudinal slope",
-        "grade_pct",
-        PERCENT,
-        _by_class(_below(1.0), _below(2.0), _below(2.0)),
-        _RULE,
-        too_high="No mending short of regrading: choose a place {gap} flatter.",
-        standing=CONFIRMED,
-    ),
-    Requirement(
-        "cross_slope",
-        "transverse slope",
-        "cross_slope_pct",
-        PERCENT,
-        _all(_below(3.0)),
-        _RULE,
-        too_high="Reshape the surface by an overlay until it is {gap} flatter, with "
-        "drainage kept, or choose another place.",
-        standing=CONFIRMED,
-    ),
-    Requirement(
-        "curve_radius",
-        "curve radius",
-        "curve_radius_m",
-        LENGTH,
-        _all(Limits(low=Bound(1_000.0, is_inclusive=False))),
-        _RULE,
-        too_low="No mending short of a new alignment: choose a place whose radius is "
-        "{gap} longer, or a straight.",
-        standing=CONFIRMED,
-    ),
-    Requirement(
-        "geometry_before",
-        "even geometry before the sensors",
-        "geometry_before_m",
-        LENGTH,
-        _all(Limits(low=Bound(GEOMETRY_BEFORE_M))),
-        _RULE,
-        too_low="Move the array {gap} downstream, if what follows allows it.",
-        standing=CONFIRMED,
-    ),
-    Requirement(
-        "geometry_after",
-        "even geometry after the sensors",
-        "geometry_after_m",
-        LENGTH,
-        _all(Limits(low=Bound(GEOMETRY_AFTER_M))),
-        _RULE,
-        too_low="Move the array {gap} upstream, if what comes before allows it.",
-        standing=CONFIRMED,
-    ),
-)
-
-SURFACE = (
-    Requirement(
-        "rutting",
-        "rutting",
-        "rutting_mm",
-        SHORT_LENGTH,
-        _at_most(4.0, 7.0, 10.0),
-        f"{_MEMORY_RULE}: deepest rut under a 3 m beam",
-        too_high="Mill and resurface: the rut is {gap} too deep.",
-    ),
-    Requirement(
-        "iri",
-        "roughness index (IRI)",
-        "iri_m_per_km",
-        ROUGHNESS,
-        _at_most(1.3, 2.6, 4.0),
-        _MEMORY_RULE,
-        too_high="Grind or resurface the approach until its index is {gap} lower.",
-    ),
-)
-
-_DEFLECTION = Requirement(
-    "deflection",
-    "deflection",
-    "deflection_hundredths_mm",
-    DEFLECTION,
-    {},
-    f"{_MEMORY_RULE}: under a 13 t axle",
-    too_high="Strengthen the pavement until it deflects {gap} less, or choose another "
-    "place.",
-)
-_DIFFERENCE = Requirement(
-    "deflection_difference",
-    "left-right difference of deflection",
-    "deflection_difference_hundredths_mm",
-    DEFLECTION,
-    {},
-    f"{_MEMORY_RULE}: under a 13 t axle",
-    too_high="Find out why one side is weaker and strengthen it until the difference "
-    "is {gap} less.",
-)
-
-DEFLECTION_LIMITS: Mapping[PavementKind, tuple[tuple[float, float], ...]] = {
-    PavementKind.SEMI_RIGID: ((15, 3), (20, 5), (30, 10)),
-    PavementKind.ALL_BITUMEN: ((20, 4), (35, 8), (50, 12)),
-    PavementKind.FLEXIBLE: ((30, 7), (50, 10), (75, 15)),
-}
-"""Deflection and left-right difference by site class [0.01 mm]."""
-
-
-def deflection_requirements(kind: PavementKind) -> tuple[Requirement, ...]:
-    """The conditions on deflection for one kind of pavement; none where it has none."""
-    if kind not in DEFLECTION_LIMITS:
-        return ()
-    pairs = DEFLECTION_LIMITS[kind]
-    return (
-        replace(_DEFLECTION, limits=_at_most(*(pair[0] for pair in pairs))),
-        replace(_DIFFERENCE, limits=_at_most(*(pair[1] for pair in pairs))),
-    )
-
 
 @dataclass(frozen=True)
 class Cost323:
@@ -232,6 +92,7 @@ class Cost323:
         "Whether a system at the location reaches its accuracy class is judged by test "
         "runs, not by the site."
     )
+    editable_values: tuple[LimitValue, ...] = EDITABLE_VALUES
 
     def judge(
         self,
@@ -250,7 +111,10 @@ class Cost323:
         wanted = check_type(wanted)
         wanted_class = settings.site_class_wanted or CLASS_FOR_TYPE[wanted]
         class_name = name_of(wanted_class)
+        values = values_in_use(self, settings)
         requirements, notes = _requirements(facts)
+        requirements = requirements_in_use(requirements, values)
+        standing = values.standing_with_own(self.standing)
         unknown = _deflection_unknown(facts, self.key, settings)
         judged = tuple(
             judge_requirement(
@@ -280,7 +144,7 @@ class Cost323:
             standard=self.key,
             title=self.title,
             edition=self.edition,
-            standing=self.standing,
+            standing=standing,
             is_governing=self.key in settings.governing,
             judged_class=class_name,
             lines=lines,
@@ -288,8 +152,8 @@ class Cost323:
             overall=overall_of(
                 lines,
                 class_name=class_name,
-                rule=f"{_RULE}; the worst condition decides",
-                standing=self.standing,
+                rule=f"{RULE}; the worst condition decides",
+                standing=standing,
             ),
             carries=_carried_words(best),
             next_class=next_class,
@@ -333,7 +197,7 @@ def _deflection_unknown(
             mend=f"Record the kind of pavement, and measure {one.name}.",
             carries="cannot say",
         )
-        for one in (_DEFLECTION, _DIFFERENCE)
+        for one in (DEFLECTION_ALONE, DIFFERENCE)
     )
 
 

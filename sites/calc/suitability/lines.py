@@ -6,6 +6,7 @@ a limit is at the limit.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -40,11 +41,15 @@ class Bound:
         where it gives none.
     is_inclusive
         Whether a value at the limit is inside.
+    key
+        Under which an agency may set its own; empty where the limit was held against
+        a public text.
     """
 
     si: float
     us: float | None = None
     is_inclusive: bool = True
+    key: str = ""
 
     def value(self, system: UnitSystem) -> float:
         """The limit that holds in a unit system [SI]."""
@@ -52,11 +57,10 @@ class Bound:
 
     def shown(self, scale: Scale, system: UnitSystem) -> str:
         """The limit in words; the document's own figure behind it where they differ."""
-        shown = scale.shown(self.value(system), system)
-        is_translated = system == UnitSystem.US and self.us is None
-        if is_translated and scale.us != scale.si:
-            shown += f" ({scale.shown(self.si, UnitSystem.SI)})"
-        return shown
+        if system == UnitSystem.US and self.us is None and scale.us != scale.si:
+            own_figure = scale.shown(self.si, UnitSystem.SI)
+            return f"{scale.shown(self.si, system)} ({own_figure})"
+        return scale.exact(self.value(system), system)
 
 
 @dataclass(frozen=True)
@@ -66,16 +70,20 @@ class Limits:
     low: Bound | None = None
     high: Bound | None = None
 
+    def sides(self) -> tuple[tuple[str, Bound], ...]:
+        """The limits that there are, each with the words before its figure."""
+        found = []
+        if self.low is not None:
+            found.append(("at least" if self.low.is_inclusive else "above", self.low))
+        if self.high is not None:
+            found.append(("at most" if self.high.is_inclusive else "below", self.high))
+        return tuple(found)
+
     def words(self, scale: Scale, system: UnitSystem) -> str:
         """The limits in words: "at least 5,700 ft", "below 3 %"."""
-        parts = []
-        if self.low is not None:
-            how = "at least" if self.low.is_inclusive else "above"
-            parts.append(f"{how} {self.low.shown(scale, system)}")
-        if self.high is not None:
-            how = "at most" if self.high.is_inclusive else "below"
-            parts.append(f"{how} {self.high.shown(scale, system)}")
-        return " and ".join(parts)
+        return " and ".join(
+            f"{how} {bound.shown(scale, system)}" for how, bound in self.sides()
+        )
 
 
 @dataclass(frozen=True)
@@ -97,6 +105,9 @@ class Requirement:
         Where the limit stands.
     standing
         What was checked of it.
+    standings
+        The same by class, where it is not the same for all: a class whose limit is the
+        agency's own.
     """
 
     key: str
@@ -108,6 +119,7 @@ class Requirement:
     too_low: str = ""
     too_high: str = ""
     standing: str = FROM_MEMORY
+    standings: Mapping[str, str] = dataclasses.field(default_factory=dict)
 
     def value(self, facts: SurveyFacts) -> float | None:
         """The size of the fact; infinite for the radius of a straight."""
@@ -218,7 +230,7 @@ def judge_requirement(
         limit=words,
         rule=requirement.rule,
         sentence=sentence,
-        standing=requirement.standing,
+        standing=requirement.standings.get(class_name, requirement.standing),
         settings=settings,
         margin=None if side is None else side.margin,
         relative_margin=None if side is None else side.relative,

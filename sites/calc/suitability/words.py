@@ -22,6 +22,7 @@ measurement.
 """
 
 _MAX_DIGITS = 6
+_EXACT_DIGITS = 4
 
 
 @dataclass(frozen=True)
@@ -53,18 +54,34 @@ class Scale:
         places = _digits(value) if digits is None else digits
         return f"{_trimmed(value, places)} {self.us if is_us else self.si}".rstrip()
 
+    def exact(self, value_si: float, system: UnitSystem) -> str:
+        """The value with enough decimals to be the one that was typed.
+
+        A value that no few decimals give exactly (typed in the other unit system) is
+        shown as :meth:`shown` does.
+
+        >>> PERCENT.exact(1.375, UnitSystem.US)
+        '1.375 %'
+        """
+        is_us = system == UnitSystem.US
+        value = value_si * self.us_per_si if is_us else value_si
+        for digits in range(_digits(value), _EXACT_DIGITS + 1):
+            if is_equal(round(value, digits), value):
+                return self.shown(value_si, system, digits)
+        return self.shown(value_si, system)
+
     def against(self, value_si: float, limit_si: float, system: UnitSystem) -> str:
         """The value, with enough decimals that it does not look like the limit.
 
         1,737.2 m is 5,699.5 ft: rounded, it would seem to be the 5,700 ft that it
         misses.
         """
-        limit = self.shown(limit_si, system)
+        limits = self.shown(limit_si, system), self.exact(limit_si, system)
         shown = self.shown(value_si, system)
         if is_equal(value_si, limit_si):
-            return limit
+            return limits[1]
         digits = 1
-        while shown == limit and digits <= _MAX_DIGITS:
+        while shown in limits and digits <= _MAX_DIGITS:
             shown = self.shown(value_si, system, digits)
             digits += 1
         return shown
@@ -78,6 +95,8 @@ ROUGHNESS = Scale("m/km", "in/mi", 1000.0 * KM_PER_MILE / MM_PER_IN)
 DEFLECTION = Scale("× 0.01 mm", "mil", 0.01 / MM_PER_IN * 1000.0)
 TRUCKS = Scale("trucks a day", "trucks a day")
 YEARS = Scale("years", "years")
+SECONDS = Scale("s", "s")
+DECELERATION = Scale("m/s²", "ft/s²", UNITS["ft"].from_si(1.0))
 
 
 def is_equal(value: float, limit: float) -> bool:
