@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from installs.calc.layout.types.words import BetweenRows, GoesBy
 from installs.calc.types import AcceptanceLimit, ElectricalQuantity, Tolerance
 from installs.calc.types.judging import (
     Answer,
@@ -26,9 +27,21 @@ from wimprog.lib.units import UNITS, Kind, UnitSystem, shown_unit
 CURE_TIME = "cure-time"
 POT_TIME = "pot-time"
 HARDENER = "hardener-amount"
+AIR_TEMPERATURE = "air-temperature-at-pour"
 PAVEMENT_TEMPERATURE = "pavement-temperature-at-pour"
 RESIN_TEMPERATURE = "resin-temperature"
 RESIN_BATCH = "resin-batch"
+#: The item that tells each temperature which a curing table can go by, and its words.
+TEMPERATURE_KEYS = {
+    GoesBy.PAVEMENT: PAVEMENT_TEMPERATURE,
+    GoesBy.AIR: AIR_TEMPERATURE,
+    GoesBy.RESIN: RESIN_TEMPERATURE,
+}
+_TEMPERATURE_WORDS = {
+    GoesBy.PAVEMENT: "the pavement's temperature",
+    GoesBy.AIR: "the air's temperature",
+    GoesBy.RESIN: "the resin's temperature",
+}
 #: How far a weighed hardener may be from the table's amount; the agency's own.
 HARDENER_WITHIN = 0.10
 
@@ -134,19 +147,22 @@ def _cure_limit(spec: ItemSpec, own: Limit, context: JudgingContext) -> Limit:
     if spec.key in (PAVEMENT_TEMPERATURE, RESIN_TEMPERATURE):
         window = cure.pavement_c if spec.key == PAVEMENT_TEMPERATURE else cure.resin_c
         return _narrowed(own, Limit(*window, source=source, standing="maker"))
-    temp_c = context.pavement_temp_c
+    temp_c, told = context.temps_c.get(cure.goes_by), _TEMPERATURE_WORDS[cure.goes_by]
     if temp_c is None:
-        return _stands(own, "the pavement's temperature at the pour is not known")
+        return _stands(own, f"{told} at the pour is not known")
     lines = _lines_around(cure, temp_c)
     if not lines:
         side = "colder" if temp_c < cure.lines[0].temp_c else "warmer"
         return Limit(
             source=source,
             standing="maker",
-            trouble=f"the pavement was {side} than any line of the {source}",
+            trouble=f"the {cure.goes_by} was {side} than any line of the {source}",
             undecided=True,
         )
-    at = f"{source}, for the pavement's temperature"
+    at = f"{source}, for {told}"
+    if lines[0] != lines[1] and cure.between is BetweenRows.STRAIGHT_LINES:
+        lines = (_line_between(lines[0], lines[1], temp_c),)
+        at += ", on a straight line between two of its rows"
     return _narrowed(own, replace(_of_lines(spec.key, lines), source=at))
 
 
@@ -155,6 +171,21 @@ def _lines_around(cure: CureRules, temp_c: float) -> tuple[CureLine, ...]:
     colder = [one for one in cure.lines if one.temp_c <= temp_c]
     warmer = [one for one in cure.lines if one.temp_c >= temp_c]
     return (colder[-1], warmer[0]) if colder and warmer else ()
+
+
+def _line_between(colder: CureLine, warmer: CureLine, temp_c: float) -> CureLine:
+    """The line that lies straight between two others."""
+    share = (temp_c - colder.temp_c) / (warmer.temp_c - colder.temp_c)
+
+    def at(cold: float, warm: float) -> float:
+        return cold + share * (warm - cold)
+
+    return CureLine(
+        temp_c,
+        at(colder.hardener_amount, warmer.hardener_amount),
+        at(colder.pot_life_min, warmer.pot_life_min),
+        at(colder.cure_min, warmer.cure_min),
+    )
 
 
 def _of_lines(key: str, lines: tuple[CureLine, ...]) -> Limit:

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.forms import BoundField
 
-from installs.calc.layout.types import BetweenRows, MeasuredTriangle
+from installs.calc.layout.types import BetweenRows, GoesBy, MeasuredTriangle
 from installs.forms.fine import NumberField, fine_text, plain
 from installs.models import CuringTable
 from wimprog.lib.forms import MeasureField
@@ -240,10 +240,12 @@ class SpacingReckoner(Reckoner):
 
 
 class WeatherReckoner(Reckoner):
-    """The day's temperatures, and the maker's table that they are held against."""
+    """The day's temperatures, and the maker's table that they are held against.
+
+    The table is read as was kept with it, unless an answer is asked for otherwise.
+    """
 
     asked_by = ("pavement", "resin", "air")
-    defaults = {"goes_by": "pavement", "between": BetweenRows.STEPS.value}
     kinds = {
         "air": Kind.TEMPERATURE,
         "pavement": Kind.TEMPERATURE,
@@ -263,13 +265,15 @@ class WeatherReckoner(Reckoner):
         )
         self.fields["goes_by"] = forms.ChoiceField(
             label="The maker’s table goes by the temperature of the",
-            choices=[(word, word) for word in ("pavement", "air", "resin")],
+            required=False,
+            choices=[("", "as kept with the table"), *((w, w.value) for w in GoesBy)],
         )
         self.fields["between"] = forms.ChoiceField(
             label="Between two rows of the table",
+            required=False,
             choices=[
-                (BetweenRows.STEPS.value, "take the safer row"),
-                (BetweenRows.STRAIGHT_LINES.value, "draw a straight line"),
+                ("", "as kept with the table"),
+                *((one.value, one.told) for one in BetweenRows),
             ],
             help_text="A straight line only if the maker says that it may be drawn.",
         )
@@ -277,10 +281,11 @@ class WeatherReckoner(Reckoner):
     @property
     def given(self) -> dict[str, Any]:
         """The temperatures, and how the table is read."""
+        given, table = self.cleaned_data, self.cleaned_data["table"]
         return {
             **{f"{name}_c": self.si(name) for name in self.kinds},
-            "goes_by": self.cleaned_data["goes_by"],
-            "between": BetweenRows(self.cleaned_data["between"]),
+            "goes_by": GoesBy(given["goes_by"] or table.goes_by),
+            "between": BetweenRows(given["between"] or table.between_rows),
             "system": self.system,
         }
 

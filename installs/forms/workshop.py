@@ -146,6 +146,8 @@ class CuringTableForm(FineFactForm):
             "pavement_high_c",
             "resin_low_c",
             "resin_high_c",
+            "goes_by",
+            "between_rows",
         ]
 
 

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
-from installs.calc.layout.types import ElementKind
+from installs.calc.layout.types import BetweenRows, ElementKind, GoesBy
 from installs.calc.types import Technology
 from installs.calc.types.records import PlanState
 from wimprog.lib.models import Fact, choices_of, positive, share
@@ -90,6 +90,19 @@ class CuringTable(Fact):
     pavement_high_c = models.FloatField("highest pavement temperature", default=45.0)
     resin_low_c = models.FloatField("lowest resin temperature", default=10.0)
     resin_high_c = models.FloatField("highest resin temperature", default=35.0)
+    goes_by = models.CharField(
+        "its rows go by the temperature of the",
+        max_length=12,
+        choices=choices_of(GoesBy),
+        default=GoesBy.PAVEMENT.value,
+        help_text="As the maker's sheet says.",
+    )
+    between_rows = models.CharField(
+        max_length=16,
+        choices=[(one.value, one.told) for one in BetweenRows],
+        default=BetweenRows.STEPS.value,
+        help_text="A straight line only if the maker says that it may be drawn.",
+    )
 
     class Meta:
         ordering = ["product"]
@@ -162,7 +175,7 @@ class ArrayPlan(Fact):
         "it again.",
     )
     lane_width_m = positive(verbose_name="lane width")
-    shoulder_width_m = positive(default=2.4, verbose_name="paved shoulder width")
+    shoulder_width_m = positive(default=2.4384, verbose_name="paved shoulder width")
     speed_kmh = positive(default=104.60736, verbose_name="traffic speed")
     controller_spacing_m = models.FloatField(
         "spacing set in the controller",
@@ -172,7 +185,12 @@ class ArrayPlan(Fact):
         help_text="Between the first and the last axle sensor.",
     )
     cabinet_along_m = models.FloatField("cabinet, along from the line", default=0.0)
-    cabinet_from_edge_m = positive(default=6.0, verbose_name="cabinet from the edge")
+    cabinet_from_edge_m = positive(
+        default=6.096,
+        verbose_name="cabinet from the edge",
+        help_text="The cabinet stands on the right, seen with the traffic; measured "
+        "from the lane's right edge.",
+    )
     longest_lead_m = models.FloatField(
         "the maker's longest lead",
         null=True,
@@ -231,7 +249,8 @@ class PlanElement(Fact):
         help_text="Along the travel to its upstream edge; negative is before the line.",
     )
     length_m = models.FloatField(
-        "along the travel", validators=[MinValueValidator(0.0)]
+        "along the travel",
+        validators=[MinValueValidator(1e-9, "It must be above 0.")],
     )
     across_from_m = models.FloatField(
         "from the lane's right edge",

@@ -14,6 +14,7 @@ from installs.calc.layout.types import (
     CatalystChoice,
     CatalystStep,
     CureTime,
+    GoesBy,
     MeasuredTriangle,
     SpacingCheck,
     SquareMeasure,
@@ -180,6 +181,7 @@ class WeatherAnswer:
     choice: CatalystChoice | None
     cure: CureTime | None
     silent: tuple[str, ...]
+    goes_by: GoesBy
 
 
 def weather_answer(
@@ -188,7 +190,7 @@ def weather_answer(
     air_c: float,
     pavement_c: float,
     resin_c: float,
-    goes_by: str,
+    goes_by: GoesBy,
     between: BetweenRows,
     system: UnitSystem,
 ) -> WeatherAnswer:
@@ -197,8 +199,8 @@ def weather_answer(
     Parameters
     ----------
     goes_by
-        Which temperature the maker's table is for: "pavement", "air" or "resin". The
-        cure is taken at the colder of pavement and air.
+        Which temperature the maker's table is for. The cure is taken at the colder of
+        pavement and air.
     """
     from installs.calc.layout.catalyst import catalyst_at
     from installs.calc.layout.cure import required_cure
@@ -227,11 +229,15 @@ def weather_answer(
         for what, value, window in windows
     )
     steps = curing_steps(table)
-    by = {"pavement": pavement_c, "air": air_c, "resin": resin_c}[goes_by]
+    temps = {GoesBy.PAVEMENT: pavement_c, GoesBy.AIR: air_c, GoesBy.RESIN: resin_c}
     silent, choice, cure = [], None, None
     try:
         choice = catalyst_at(
-            steps, by, amount_unit=table.hardener_unit, between=between, system=system
+            steps,
+            temps[goes_by],
+            amount_unit=table.hardener_unit,
+            between=between,
+            system=system,
         )
     except DomainError as error:
         silent.append(error.message)
@@ -242,7 +248,7 @@ def weather_answer(
     except DomainError as error:
         if error.message not in silent:
             silent.append(error.message)
-    return WeatherAnswer(table, judged, choice, cure, tuple(silent))
+    return WeatherAnswer(table, judged, choice, cure, tuple(silent), goes_by)
 
 
 def curing_steps(table: CuringTable) -> tuple[CatalystStep, ...]:

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
+from installs.calc.layout.types import BetweenRows, GoesBy
 from installs.calc.record_limits import (
-    PAVEMENT_TEMPERATURE,
     RESIN_BATCH,
+    TEMPERATURE_KEYS,
     with_data_sheet,
 )
 from installs.calc.types import AcceptanceLimit, ElectricalQuantity
@@ -241,7 +242,6 @@ def context_of(facts: RecordFacts) -> JudgingContext:
         for item in of_stage
         if facts.entries.get(item.pk)
     }
-    pavement = newest.get(PAVEMENT_TEMPERATURE)
     sensor, plan = record.sensor, record.plan
     return JudgingContext(
         system=facts.system,
@@ -254,7 +254,11 @@ def context_of(facts: RecordFacts) -> JudgingContext:
         tape_sd_m=settings.tape_sd_mm / MM_PER_M,
         square_tolerance_mm=settings.square_tolerance_mm,
         cure=_cure(newest, facts.cure_rows),
-        pavement_temp_c=pavement.numbers[0] if pavement and pavement.numbers else None,
+        temps_c={
+            whose: newest[key].numbers[0]
+            for whose, key in TEMPERATURE_KEYS.items()
+            if key in newest and newest[key].numbers
+        },
     )
 
 
@@ -282,4 +286,6 @@ def cure_rules(table: CuringTable, rows: Sequence[CuringRow]) -> CureRules | Non
             CureLine(row.temp_c, row.hardener_amount, row.pot_life_min, row.cure_min)
             for row in sorted(rows, key=lambda row: row.temp_c)
         ),
+        goes_by=GoesBy(table.goes_by),
+        between=BetweenRows(table.between_rows),
     )

@@ -154,7 +154,8 @@ def test_a_number_in_another_unit_is_asked_about_and_kept_when_meant(
         ("start_m", "", "This field is required"),
         ("across_to_m", "0.1", "must lie beyond"),
         ("name", "loop 1", "Another row has this name"),
-        ("length_m", "-1", "greater than or equal to 0"),
+        ("length_m", "-1", "It must be above 0."),
+        ("length_m", "0", "It must be above 0."),
         ("start_m", "9e99", "beyond any road"),
     ],
 )

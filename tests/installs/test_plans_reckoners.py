@@ -225,6 +225,21 @@ def test_between_two_rows_the_safer_unless_a_line_may_be_drawn(reader, table):
     assert line.cure.minutes == pytest.approx(67.5)
 
 
+def test_the_table_is_read_as_its_maker_says(reader, table):
+    """20 °C of air by its own row: 14 min; a line at 15 °C halfway, 67.5 min."""
+    table.goes_by, table.between_rows = "air", "straight lines"
+    table.save()
+    sent = {"air": "68", "pavement": "59", "resin": "70"}
+    found = reader.get(WEATHER, sent)
+    answer = found.context["answer"]
+    assert answer.choice.pot_life_min == 14
+    assert answer.cure.minutes == pytest.approx(67.5)
+    assert "goes by the temperature of the air" in found.content.decode()
+    asked = reader.get(WEATHER, {**sent, "goes_by": "pavement", "between": "steps"})
+    assert asked.context["answer"].cure.minutes == 90
+    assert asked.context["answer"].choice.amount == 90
+
+
 def test_a_cold_day_misses_and_the_table_says_nothing(reader, table):
     found = reader.get(WEATHER, {"air": "30", "pavement": "34", "resin": "60"})
     answer = found.context["answer"]

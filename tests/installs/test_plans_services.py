@@ -68,6 +68,27 @@ def test_a_draft_begins_with_the_usual_array_on_whole_feet(draft, technician):
     assert 'role="img"' in page.drawing
 
 
+@pytest.mark.parametrize(
+    ("system", "shoulder_m", "cabinet_m"),
+    [(UnitSystem.US, 2.4384, 6.096), (UnitSystem.SI, 2.4, 6.0)],
+)
+def test_shoulder_and_cabinet_begin_round_in_the_programs_units(
+    lane, technician, system, shoulder_m, cabinet_m
+):
+    """8 ft and 20 ft, or 2.4 m and 6 m (common practice, no source)."""
+    plan = plan_start(
+        lane=lane, technology=Technology.INDUCTIVE_LOOP, system=system,
+        by=technician, why="",
+    )  # fmt: skip
+    assert (plan.shoulder_width_m, plan.cabinet_from_edge_m) == (shoulder_m, cabinet_m)
+
+
+def test_a_plan_of_nobody_reads_round_in_feet():
+    plan = ArrayPlan()
+    for value, feet in ((plan.shoulder_width_m, 8), (plan.cabinet_from_edge_m, 20)):
+        assert value / M_PER_FT == pytest.approx(feet, abs=1e-12)
+
+
 def test_what_lies_in_the_lane_is_numbered_before_the_ways_out(draft):
     kinds = [ElementKind(row.kind) for row in plan_rows(draft)]
     in_lane = [kind.is_in_lane for kind in kinds]

@@ -21,6 +21,8 @@ TABLE = {
     "pavement_high_c": "110",
     "resin_low_c": "50",
     "resin_high_c": "95",
+    "goes_by": "air",
+    "between_rows": "straight lines",
 }
 
 
@@ -141,6 +143,9 @@ def test_a_makers_table_comes_back_as_it_was_typed(client_for, manager, program)
     page = client.get(answer["Location"]).content.decode()
     assert "41.5 °F" in page
     assert "g a kit" in page
+    assert (table.goes_by, table.between_rows) == ("air", "straight lines")
+    assert "the temperature of the air" in page
+    assert "draw a straight line" in page
 
 
 def test_rows_are_changed_struck_out_and_added_together(client_for, manager, program):

@@ -136,6 +136,30 @@ def test_the_cure_is_held_to_the_table_of_the_batch_that_was_poured(
     assert later.finding.state == "meets"
 
 
+def test_a_record_goes_by_the_temperature_and_the_line_of_its_makers_table(
+    program, held_clock, technician
+):
+    """The air of 50 °F is 10 °C: 90 − (10 − 5)/15 × (90 − 40) is 73.3 min."""
+    pavement = POUR[1]
+    air = {**pavement, "key": "air-temperature-at-pour", "limit_rule": "as written"}
+    make.make_template([("pouring", ["inspector"], [*POUR, air])])
+    record = make.make_record(technician)
+    batch = ProductBatch.objects.create(
+        product="Resin R",
+        lot="78",
+        expires_on=dt.date(2025, 1, 1),
+        curing_table=_curing_table(goes_by="air", between_rows="straight lines"),
+    )
+    make.answer(record, "resin-batch", technician, batch=batch)
+    make.answer(record, "pavement-temperature-at-pour", technician, "95", unit="°F")
+    cure = selectors.stage_view(record, "pouring").items[2]
+    assert "the air's temperature at the pour is not known" in cure.limit_source_words
+    make.answer(record, "air-temperature-at-pour", technician, "50", unit="°F")
+    cure = selectors.stage_view(record, "pouring").items[2]
+    assert cure.limit_words == "at least 73.33 min"
+    assert "for the air's temperature, on a straight line" in cure.limit_source_words
+
+
 def test_limits_are_shown_in_the_unit_of_the_boxes(program, held_clock, technician):
     make.make_template()
     record = make.make_record(technician)

@@ -22,6 +22,9 @@ from wimprog.lib.units import M_PER_FT, UnitSystem
 
 _K = ElementKind
 _STEP_M = {UnitSystem.US: M_PER_FT, UnitSystem.SI: 0.3}
+#: Eight steps of paved shoulder, and the cabinet twenty from the lane's right edge:
+#: 8 ft and 20 ft, or 2.4 m and 6 m. Common practice, no source.
+_SHOULDER_STEPS, _CABINET_STEPS = 8, 20
 
 #: Sawn sensors: slot width, slot depth (2 in, or more for deep bodies) [mm] and
 #: cross-section of the body [mm²].
@@ -57,8 +60,8 @@ def usual_array(
     technology: Technology,
     *,
     lane_width_m: float,
-    shoulder_width_m: float = 2.4,
-    cabinet_from_edge_m: float = 6.0,
+    shoulder_width_m: float | None = None,
+    cabinet_from_edge_m: float | None = None,
     staggered: bool = False,
     system: UnitSystem = UnitSystem.SI,
 ) -> ArrayLayout:
@@ -70,7 +73,8 @@ def usual_array(
         Sensors in sawn slots lie loop, sensor, loop, sensor; plates and scales lie
         between two loops; loops alone are a pair for speed.
     lane_width_m, shoulder_width_m, cabinet_from_edge_m
-        Widths, and the cabinet's distance from the lane's right edge [m].
+        Widths, and the cabinet's distance from the lane's right edge [m]; the usual
+        shoulder and distance of the system when None.
     staggered
         The two plates one behind the other instead of side by side.
     system
@@ -83,6 +87,10 @@ def usual_array(
     """
     check_positive("lane width", lane_width_m)
     step = _STEP_M[system]
+    if shoulder_width_m is None:
+        shoulder_width_m = round(_SHOULDER_STEPS * step, 9)
+    if cabinet_from_edge_m is None:
+        cabinet_from_edge_m = round(_CABINET_STEPS * step, 9)
     if lane_width_m < 7.0 * step:
         raise DomainError(
             f"A lane of {lane_width_m:.4g} m is too narrow for a loop of "

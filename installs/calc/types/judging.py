@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
+from installs.calc.layout.types.words import BetweenRows, GoesBy
 from installs.calc.types.electrical import AcceptanceLimit
 from installs.calc.types.records import (
     DispositionKind,
@@ -120,7 +121,11 @@ class CureLine:
 
 @dataclass(frozen=True)
 class CureRules:
-    """A maker's curing table, lines from the coldest on, and its windows."""
+    """A maker's curing table, lines from the coldest on, its windows, how it is read.
+
+    ``goes_by`` is whose temperature its lines are for; ``between`` what holds between
+    two of them.
+    """
 
     product: str
     document: str
@@ -128,6 +133,8 @@ class CureRules:
     pavement_c: tuple[float, float]
     resin_c: tuple[float, float]
     lines: tuple[CureLine, ...] = ()
+    goes_by: GoesBy = GoesBy.PAVEMENT
+    between: BetweenRows = BetweenRows.STEPS
 
 
 @dataclass(frozen=True)
@@ -146,8 +153,9 @@ class JudgingContext:
         Length of the sensor [m], to tell where along it a point lies.
     lane_width_m, speed_kmh, tape_sd_m, square_tolerance_mm
         For the triangle on the reference line.
-    cure, pavement_temp_c
-        Curing table of the batch in use, and the pavement's temperature [°C].
+    cure, temps_c
+        Curing table of the batch in use, and the temperatures at the pour [°C]; one
+        that was not measured is left out.
     """
 
     system: UnitSystem = UnitSystem.US
@@ -160,7 +168,7 @@ class JudgingContext:
     tape_sd_m: float = 0.002
     square_tolerance_mm: float | None = None
     cure: CureRules | None = None
-    pavement_temp_c: float | None = None
+    temps_c: Mapping[GoesBy, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from installs.calc.layout.types import BetweenRows, GoesBy
 from installs.calc.record_judging import (
     Answer,
     FindingState,
@@ -411,8 +413,51 @@ def _cure_item(key, **parts):
     ],
 )
 def test_the_curing_table_by_the_pavements_temperature(key, temp_c, low, words):
-    context = JudgingContext(cure=CURE, pavement_temp_c=temp_c)
+    context = JudgingContext(cure=CURE, temps_c={GoesBy.PAVEMENT: temp_c})
     assert limit_words(_cure_item(key, low=low), context) == words
+
+
+@pytest.mark.parametrize(
+    ("goes_by", "words", "whose"),
+    [
+        (GoesBy.PAVEMENT, "at least 40 min", "for the pavement's temperature"),
+        (GoesBy.AIR, "at least 90 min", "for the air's temperature"),
+        (GoesBy.RESIN, "at least 30 min", "for the resin's temperature"),
+    ],
+)
+def test_the_curing_table_goes_by_the_temperature_that_its_maker_says(
+    goes_by, words, whose
+):
+    temps_c = {GoesBy.PAVEMENT: 20.0, GoesBy.AIR: 5.0, GoesBy.RESIN: 35.0}
+    cure = replace(CURE, goes_by=goes_by)
+    spec = _cure_item("cure-time", low=30.0)
+    context = JudgingContext(cure=cure, temps_c=temps_c)
+    assert limit_words(spec, context) == words
+    assert whose in limit_source_words(spec, context)
+    del temps_c[goes_by]
+    without = JudgingContext(cure=cure, temps_c=temps_c)
+    assert f"the {goes_by}'s temperature at the pour is not known" in (
+        limit_source_words(spec, without)
+    )
+
+
+@pytest.mark.parametrize(
+    ("key", "temp_c", "words"),
+    [
+        ("cure-time", 11.0, "at least 70 min"),  # 90 − (11 − 5)/15 × (90 − 40)
+        ("pot-time", 11.0, "at most 16.8 min"),  # 20 − 0.4 × 8
+        ("hardener-amount", 11.0, "93.6 min to 114.4 min"),  # 120 − 0.4 × 40, ± 10 %
+        ("cure-time", 20.0, "at least 40 min"),  # on a row there is nothing between
+    ],
+)
+def test_a_straight_line_between_rows_only_where_the_maker_lets_it_be_drawn(
+    key, temp_c, words
+):
+    cure = replace(CURE, between=BetweenRows.STRAIGHT_LINES)
+    context = JudgingContext(cure=cure, temps_c={GoesBy.PAVEMENT: temp_c})
+    assert limit_words(_cure_item(key), context) == words
+    told = limit_source_words(_cure_item(key), context)
+    assert ("straight line" in told) is (temp_c == 11.0)
 
 
 def test_the_windows_of_the_table_do_not_undo_the_templates_own_least():
@@ -431,7 +476,7 @@ def test_the_windows_of_the_table_do_not_undo_the_templates_own_least():
 
 def test_colder_than_the_table_goes_needs_a_decision():
     spec = _cure_item("cure-time", low=30.0)
-    context = JudgingContext(cure=CURE, pavement_temp_c=1.0)
+    context = JudgingContext(cure=CURE, temps_c={GoesBy.PAVEMENT: 1.0})
     answer = Answer(numbers=(120.0,), typed=(("120", "min"),))
     found = judge_item(spec, answer, context=context)
     assert found.state is FindingState.CANNOT_SAY

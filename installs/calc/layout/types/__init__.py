@@ -49,6 +49,7 @@ from installs.calc.layout.types.words import (
     BetweenRows,
     ElementKind,
     Filling,
+    GoesBy,
     SquareMeasure,
     WorkStep,
 )
@@ -79,6 +80,7 @@ __all__ = [
     "ElementKind",
     "Filling",
     "ForecastPoint",
+    "GoesBy",
     "HoleRule",
     "Ink",
     "LayoutCheck",

@@ -65,11 +65,27 @@ class WorkStep(StrEnum):
     TRAFFIC_TAKE_DOWN = "taking down traffic control"
 
 
+class GoesBy(StrEnum):
+    """Whose temperature a maker's table goes by."""
+
+    PAVEMENT = "pavement"
+    AIR = "air"
+    RESIN = "resin"
+
+
 class BetweenRows(StrEnum):
     """How a maker's temperature table is read between two of its rows."""
 
     STEPS = "steps"
     STRAIGHT_LINES = "straight lines"
+
+    @property
+    def told(self) -> str:
+        """What is done between two rows, as people are asked for it."""
+        return {
+            BetweenRows.STEPS: "take the safer row",
+            BetweenRows.STRAIGHT_LINES: "draw a straight line",
+        }[self]
 
 
 class SquareMeasure(StrEnum):

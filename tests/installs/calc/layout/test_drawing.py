@@ -190,9 +190,9 @@ def test_a_small_drawing_tells_numbers_of_the_table_where_names_have_no_room():
         return {t.text for t in root.iter(f"{SVG}text")}
 
     page, phone = words(), words(width=520, font_size=17)
-    assert {"quartz 1 right", "shoulder 7.87 ft"} <= page
-    assert {"2", "7.87 ft", "loop 1"} <= phone
-    assert not {"quartz 1 right", "shoulder 7.87 ft"} & phone
+    assert {"quartz 1 right", "shoulder 8.00 ft"} <= page
+    assert {"2", "8.00 ft", "loop 1"} <= phone
+    assert not {"quartz 1 right", "shoulder 8.00 ft"} & phone
     assert "21.00 ft" in page & phone
 
 
