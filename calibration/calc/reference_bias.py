@@ -278,7 +278,7 @@ def judge_reference(
         value=twice,
         unit="%",
         n=weight.n,
-        interval=Interval(weight.load_kg - half, weight.load_kg + half),
+        interval=None,  # the value is itself half of an interval
         rule="Twice the standard uncertainty of the reference against a part of the "
         "tolerance (uncertainty by JCGM 100:2008)",
         limit=f"{format_number(limit, 2)} % ({format_number(100 * largest_part, 0)} % "
@@ -288,6 +288,7 @@ def judge_reference(
         standing=COMMON_PRACTICE if is_default else AGENCYS_OWN_PART,
         details=(
             ("u_kg", weight.u_kg),
+            ("95 % interval, kg", [weight.load_kg - half, weight.load_kg + half]),
             ("df", weight.df),
             *((f"u {one.source} kg", one.u) for one in weight.components),
         ),

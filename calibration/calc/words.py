@@ -12,12 +12,12 @@ class VehicleOrigin(StrEnum):
     TRAFFIC = "drawn from traffic"
 
 
-class FactorMethod(StrEnum):
-    """How a set of factors came about."""
+class FactorOrigin(StrEnum):
+    """How a set of factors came about; the first three as ``factor_types`` has them."""
 
     RATIO_OF_SUMS = "ratio of sums"
-    MEAN_OF_RATIOS = "mean of ratios"
-    INVERSE_MEAN = "inverse of the mean error"
+    INVERSE_MEAN_RATIO = "1 / mean of measured over static"
+    MEAN_RATIO = "mean of static over measured"
     TYPED = "as set in the controller"
 
 

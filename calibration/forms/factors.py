@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from calibration.calc.words import FactorMethod
+from calibration.calc.words import FactorOrigin
 from calibration.models import FactorSet
 from wimprog.lib.forms import FactForm
 from wimprog.lib.units import UNITS, Kind, Unit, UnitSystem, parse_number, shown_unit
@@ -87,7 +87,7 @@ class FactorSetForm(FactForm):
         self.order_fields(self.field_order)
 
     def clean_method(self) -> str:
-        return self.cleaned_data["method"] or FactorMethod.TYPED.value
+        return self.cleaned_data["method"] or FactorOrigin.TYPED.value
 
     def clean_overall_text(self) -> str:
         text = str(self.cleaned_data["overall_text"]).strip()

@@ -9,7 +9,7 @@ from django.db import models
 from django.urls import reverse
 
 from calibration.calc.types import EnvironmentPlan, TestPlan
-from calibration.calc.words import FactorMethod, SessionRole
+from calibration.calc.words import FactorOrigin, SessionRole
 from calibration.models.sessions import RunStage, check_positive_list
 from wimprog.lib.models import Fact, choices_of, positive
 
@@ -90,8 +90,8 @@ class FactorSet(Fact):
     )
     method = models.CharField(
         max_length=32,
-        choices=choices_of(FactorMethod),
-        default=FactorMethod.TYPED.value,
+        choices=choices_of(FactorOrigin),
+        default=FactorOrigin.TYPED.value,
     )
     predicted = models.JSONField(
         default=dict, blank=True, help_text="Error statistics predicted with it."

@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from calibration import selectors, services
-from calibration.calc.words import FactorMethod
+from calibration.calc.words import FactorOrigin
 from calibration.forms.factors import FactorSetForm, write_speeds
 from calibration.models import FactorSet, RunStage
 from calibration.selectors import FactorPage
@@ -86,7 +86,7 @@ def _offered(request: HttpRequest, page: FactorPage, system: str) -> dict[str, s
     wanted, proposals = request.GET.get("use"), page.proposals
     if proposals is None or wanted not in ("one", "speed"):
         return {}
-    offered = {"method": FactorMethod.RATIO_OF_SUMS.value}
+    offered = {"method": FactorOrigin.RATIO_OF_SUMS.value}
     if proposals.overall.new is not None:
         offered["overall_text"] = f"{proposals.overall.new:.4f}"
     if wanted == "speed":
