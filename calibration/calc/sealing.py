@@ -94,10 +94,13 @@ def differences(then: Any, now: Any, name: str = "") -> list[str]:
 
 
 def _inside(then: Any, now: Any, name: str, key: str) -> list[str]:
-    """A list of named members is looked into; anything else is told by its key."""
+    """Mappings and lists of named members are looked into; else the key tells it."""
+    place = f"{name}: {key}" if name else key
+    if isinstance(then, Mapping) and isinstance(now, Mapping):
+        return differences(then, now, place)
     if _is_named(then) and _is_named(now):
         return _members(then, now)
-    return [f"{name}: {key}" if name else key]
+    return [place]
 
 
 def _members(then: Any, now: Any) -> list[str]:

@@ -91,10 +91,10 @@ def certificate_data(record: SessionRecord, *, program: Program) -> dict[str, An
         "traceability": _traceability(record),
         "word": verdict.verdict.value,
         "class": rule_title(verdict),
-        "attained": _attained(record, stage),
+        "attained": verdict.attained_class or "none",
         "sentence": verdict.overall.sentence,
-        "verdict": verdict_rows(verdict.overall, record.system),
-        "bias": _bias(stage),
+        "verdict": verdict_rows(verdict, record.system),
+        "bias": _bias(record, stage),
         "conditions": _conditions(record, stage),
         "not_covered": _not_covered(record, stage),
         "hash": next(
@@ -110,16 +110,6 @@ def _factor(record: SessionRecord) -> str:
         f"{factor_words(session.factor_before)} before, "
         f"{factor_words(session.factor_after)} left in use"
     )
-
-
-def _attained(record: SessionRecord, stage: RecordStage) -> str:
-    verdict = stage.own_verdict
-    others = stage.judged.judged.verdicts[1:]
-    told = "; ".join(
-        f"{one.title}: {one.attained_class}" for one in others if one.attained_class
-    )
-    own = verdict.attained_class or "none"
-    return f"{verdict.title}: {own}" + (f". By the same runs: {told}" if told else "")
 
 
 def _traceability(record: SessionRecord) -> list[str]:
@@ -142,7 +132,7 @@ def _traceability(record: SessionRecord) -> list[str]:
     return lines
 
 
-def _bias(stage: RecordStage) -> list[list[str]]:
+def _bias(record: SessionRecord, stage: RecordStage) -> list[list[str]]:
     found, reference = stage.judged.judged.statistics[0], stage.reference
 
     def ends(interval: Any) -> str:
@@ -169,6 +159,16 @@ def _bias(stage: RecordStage) -> list[list[str]]:
             ]
         )
     rows.append(["95 % of single passes", ends(found.single_pass_interval)])
+    for other in record.stages:
+        if other is not stage and other.judged.n_used:
+            was = other.judged.judged.statistics[0]
+            rows.append(
+                [
+                    f"Mean error {other.name}",
+                    f"{number(was.mean)} %, n {was.n}, 95 % interval "
+                    f"{ends(was.mean_interval)}, {was.scope}",
+                ]
+            )
     return rows
 
 
@@ -214,7 +214,7 @@ def _not_covered(record: SessionRecord, stage: RecordStage) -> list[str]:
     lines = [UNPROVED] if record.is_adjusted_unproved else []
     if stage.name == RunStage.AS_FOUND and not record.is_adjusted_unproved:
         lines.append("The verdict is of the lane as it was found.")
-    lines += [f"{name}: {why}" for name, why in verdict.not_covered]
+    lines += [f"{name.capitalize()}: {why}" for name, why in verdict.not_covered]
     lines.append(verdict.does_not_cover)
     lines.append(
         "Other vehicles, speeds, temperatures and days than those of these runs."

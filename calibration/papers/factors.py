@@ -36,6 +36,7 @@ def factor_parts(record: SessionRecord) -> dict[str, Any]:
             ],
             [row for stage in used for row in _predicted(stage)],
             widths=["auto", "1.4fr", "auto", "1fr", "1fr", "1fr", "1.2fr"],
+            numbers=(2, 3, 4, 5, 6),
         ),
         "came_of_it": _came_of_it(record),
     }

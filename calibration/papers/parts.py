@@ -25,7 +25,6 @@ from calibration.selectors.signatures import (
 )
 from calibration.services.results import inputs_sha256
 from sites.models import Program
-from wimprog.lib.judgement import Judgement
 from wimprog.lib.units import UnitSystem
 from wimprog.lib.version import version
 
@@ -77,10 +76,18 @@ def rule_title(verdict: StandardVerdict) -> str:
     return f"{verdict.title} {verdict.edition}, {verdict.judged_class}"
 
 
-def verdict_rows(one: Judgement, system: UnitSystem) -> list[list[str]]:
-    """A judgement whole: n, statistic, interval, limit, margin, rule and standing."""
-    details = dict(one.details)
-    name = str(details.get("statistic", "") or details.get("shown criterion", ""))
+def statistic_of(verdict: StandardVerdict) -> str:
+    """Which statistic of which criterion the whole verdict shows."""
+    shown = str(dict(verdict.overall.details).get("shown criterion", ""))
+    for one in verdict.judgements:
+        if str(one.quantity) == shown:
+            return f"{shown}, {dict(one.details).get('statistic', '')}".strip(", ")
+    return shown
+
+
+def verdict_rows(verdict: StandardVerdict, system: UnitSystem) -> list[list[str]]:
+    """A verdict whole: n, statistic, interval, limit, margin, rule and standing."""
+    one, name = verdict.overall, statistic_of(verdict)
     interval = one.interval
     told = span(interval, one.unit, system)
     return [

@@ -17,11 +17,12 @@ from calibration.papers.parts import (
     rule_title,
     signature_parts,
     stage_line,
+    statistic_of,
     title_of,
     verdict_rows,
     versions,
 )
-from calibration.papers.pictures import chart_picture
+from calibration.papers.pictures import chart_picture, room_for_labels
 from calibration.papers.runs import runs_parts
 from calibration.papers.weighings import weighing_parts
 from calibration.papers.words import (
@@ -117,9 +118,11 @@ def _stage(
     judged = stage.judged.judged
     rows = statistic_rows(stage.judged, system=system)
     plots, pictures = [], {}
-    for plot in session_plots(stage.name, judged, system=system):
+    drawn = session_plots(stage.name, judged, system=system)
+    room = room_for_labels([plot.chart for plot in drawn])
+    for plot in drawn:
         name = f"{plot.key}.svg"
-        pictures[name], alt = chart_picture(plot.chart, plot.key)
+        pictures[name], alt = chart_picture(plot.chart, plot.key, room=room)
         plots.append(
             {
                 "path": name,
@@ -135,7 +138,7 @@ def _stage(
             "title": rule_title(verdict),
             "word": verdict.verdict.value,
             "sentence": verdict.overall.sentence,
-            "rows": verdict_rows(verdict.overall, system),
+            "rows": verdict_rows(verdict, system),
             "criteria": _criteria(verdict, system),
             "notes": list(verdict.notes),
             "does_not_cover": verdict.does_not_cover,
@@ -188,7 +191,8 @@ def _statistics(rows: list[StatisticRow]) -> dict[str, Any]:
             "Within the tolerance",
         ],
         body,
-        widths=["1.2fr", "auto", "auto", "auto", "1.1fr", "1.1fr", "2fr"],
+        widths=["1.2fr", "auto", "auto", "auto", "1.2fr", "1.2fr", "2.2fr"],
+        numbers=(1, 2, 3, 4, 5),
     )
 
 
@@ -217,7 +221,8 @@ def _by_vehicle(stage: RecordStage) -> dict[str, Any]:
     return table(
         ["Gross weight, %", "n", "Mean", "sd", "95 % interval of the mean"],
         body if pooled.n else [],
-        widths=["2fr", "auto", "auto", "auto", "1.2fr"],
+        widths=["2fr", "1fr", "1fr", "1fr", "1.6fr"],
+        numbers=(1, 2, 3, 4),
     )
 
 
@@ -288,7 +293,8 @@ def _criteria(verdict: StandardVerdict, system: UnitSystem) -> dict[str, Any]:
             "Standing",
         ],
         [_criterion(one, system) for one in verdict.judgements],
-        widths=["1.1fr", "auto", "1.2fr", "1.1fr", "1.4fr", "auto", "auto", "1.2fr"],
+        widths=["0.9fr", "auto", "1.3fr", "1fr", "1.3fr", "1fr", "auto", "1.1fr"],
+        numbers=(1,),
     )
 
 
@@ -310,18 +316,32 @@ def _side_by_side(
     verdicts: tuple[StandardVerdict, ...], system: UnitSystem
 ) -> dict[str, Any]:
     return table(
-        ["Standard", "Best class", "n", "Verdict and why", "Margin", "Standing"],
+        [
+            "Standard",
+            "Best class",
+            "n",
+            "Verdict",
+            "Statistic and interval",
+            "Why, rule and limit",
+            "Margin",
+            "Standing",
+        ],
         [
             [
                 f"{one.title} {one.edition}",
                 one.attained_class or f"none (held against {one.judged_class})",
                 str(one.overall.n),
-                f"{one.overall.verdict.value}: {one.overall.sentence} Rule: "
-                f"{one.overall.rule}. Limit: {one.overall.limit}.",
+                one.overall.verdict.value,
+                f"{statistic_of(one)} "
+                f"{amount(one.overall.value, one.overall.unit, system)} "
+                f"({span(one.overall.interval, one.overall.unit, system)})",
+                f"{one.overall.sentence} Rule: {one.overall.rule}. Limit: "
+                f"{one.overall.limit}.",
                 margin(one.overall, system),
                 one.overall.standing,
             ]
             for one in verdicts
         ],
-        widths=["1fr", "1fr", "auto", "2.6fr", "auto", "1.4fr"],
+        widths=["0.9fr", "0.8fr", "auto", "auto", "1.1fr", "2.4fr", "0.8fr", "1.3fr"],
+        numbers=(2,),
     )

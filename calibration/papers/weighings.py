@@ -50,8 +50,8 @@ def _head(one: RecordWeighing, record: SessionRecord) -> list[list[str]]:
         ("Body", vehicle.body),
         ("Suspension", vehicle.suspension),
         ("Tyres", vehicle.tyres),
-        ("Axle spacings as typed", as_typed(vehicle, "axle_spacings_m", system)),
-        ("Axle weights as typed", as_typed(weighing, "axle_weights_kg", system)),
+        ("Axle spacings", as_typed(vehicle, "axle_spacings_m", system)),
+        ("Axle weights", as_typed(weighing, "axle_weights_kg", system)),
         ("Scale", weighing.scale),
         ("Certificate", certificate_words(weighing)),
         ("Certificate’s uncertainty", scale_words(weighing, system)),
@@ -104,7 +104,8 @@ def _parts(one: RecordWeighing, system: UnitSystem) -> dict[str, Any]:
     return table(
         headings,
         _rows(reference, system) if reference else [],
-        widths=["1.2fr", *["1fr"] * 6],
+        widths=["1fr", "1fr", "1fr", "0.8fr", "0.8fr", "1.5fr", "1.1fr"],
+        numbers=(1, 2, 3, 4, 5, 6),
     )
 
 
@@ -118,7 +119,7 @@ def _rows(reference: VehicleReference, system: UnitSystem) -> list[list[str]]:
                 amount(part.load_kg, "kg", system),
                 amount(part.as_weighed_kg, "kg", system),
                 str(part.n),
-                amount(part.sd_kg, "kg", system, 1),
+                "–" if part.sd_kg is None else amount(part.sd_kg, "kg", system, 1),
                 f"{amount(part.u_kg, 'kg', system, 1)} ({number(part.u_pct)} %)"
                 if known
                 else "not known",
@@ -129,20 +130,24 @@ def _rows(reference: VehicleReference, system: UnitSystem) -> list[list[str]]:
 
 
 def _readings(weighing: StaticWeighing, system: UnitSystem) -> dict[str, Any]:
-    """The scale's readings: the lines that were typed, or else one row each."""
+    """The scale's readings: the lines that were typed, or else by axle."""
     typed = weighing.as_typed.get("readings")
     if typed:
         text, unit = typed
         lines = [[line.strip()] for line in text.splitlines() if line.strip()]
         return table([f"Axles on the scale, and what it showed, {unit}"], lines)
-    rows = []
-    for place, one in enumerate(weighing.readings, start=1):
+    shown: dict[str, list[str]] = {}
+    for one in weighing.readings:
         axles = [axle + 1 for axle in one["axles"]]
         word = (
             f"axle {axles[0]}" if len(axles) == 1 else f"axles {axles[0]}–{axles[-1]}"
         )
-        rows.append([str(place), word, amount(one["kg"], "kg", system, 1)])
-    return table(["Reading", "On the scale", "Showed"], rows)
+        shown.setdefault(word, []).append(amount(one["kg"], "kg", system))
+    return table(
+        ["On the scale", "It showed"],
+        [[word, "; ".join(loads)] for word, loads in shown.items()],
+        widths=["1fr", "5fr"],
+    )
 
 
 def _notes(one: RecordWeighing) -> list[str]:

@@ -16,12 +16,18 @@ from wimprog.lib.units import (
 )
 
 NO_DATA = "no data"
+NBSP = "\u00a0"
+LONGEST_SYMBOL = 4
 _KINDS = {"km/h": Kind.SPEED, "m": Kind.LENGTH, "kg": Kind.MASS}
 Rows = list[list[str]]
 
 
 def table(
-    headings: list[str], rows: Rows, *, widths: list[str] | None = None
+    headings: list[str],
+    rows: Rows,
+    *,
+    widths: list[str] | None = None,
+    numbers: tuple[int, ...] = (),
 ) -> dict[str, Any]:
     """A table for a page template.
 
@@ -29,11 +35,16 @@ def table(
     ----------
     widths
         Of the columns: "auto" or a share such as "2fr"; all alike where none is given.
+    numbers
+        Columns of numbers, 0 is the first: they are set to the right.
     """
     return {
         "headings": headings,
         "rows": rows,
         "widths": widths or ["1fr"] * len(headings),
+        "aligns": [
+            "right" if place in numbers else "left" for place in range(len(headings))
+        ],
     }
 
 
@@ -51,6 +62,11 @@ def number(value: float | None, digits: int = 2) -> str:
     return NO_DATA if value is None else format_number(value, digits)
 
 
+def gap(symbol: str) -> str:
+    """No line is broken before a short unit."""
+    return NBSP if len(symbol) <= LONGEST_SYMBOL else " "
+
+
 def amount(
     value: float | None, unit: str, system: UnitSystem, digits: int | None = None
 ) -> str:
@@ -59,7 +75,7 @@ def amount(
         return NO_DATA
     size, symbol, places = scale(unit, system)
     shown = format_number(value / size, places if digits is None else digits)
-    return f"{shown} {symbol}".strip()
+    return f"{shown}{gap(symbol)}{symbol}".strip()
 
 
 def span(interval: Interval | None, unit: str, system: UnitSystem) -> str:
@@ -69,7 +85,7 @@ def span(interval: Interval | None, unit: str, system: UnitSystem) -> str:
     size, symbol, places = scale(unit, system)
     low = format_number(interval.low / size, places)
     high = format_number(interval.high / size, places)
-    return f"{low} to {high} {symbol}".strip()
+    return f"{low} to {high}{gap(symbol)}{symbol}".strip()
 
 
 def level(interval: Interval) -> str:

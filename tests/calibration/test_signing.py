@@ -151,7 +151,7 @@ def test_an_agency_value_changed_later_leaves_the_facts_signed(session, technici
     )
     [view] = views(session)
     assert view.standing is Standing.RESULTS_DIFFER
-    assert "agency's own values" in view.changed
+    assert "agency's own values: ltpp" in view.changed
     assert "as found: standards" in view.changed
 
 
