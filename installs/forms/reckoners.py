@@ -324,7 +324,8 @@ class ClosureReckoner(Reckoner):
             label="Longest closure allowed",
             symbol="h",
             required=False,
-            help_text="By the traffic control plan.",
+            help_text="By the traffic control plan; that of the work settings when "
+            "left empty.",
         )
 
     def clean(self) -> dict[str, Any]:

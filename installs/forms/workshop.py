@@ -33,6 +33,11 @@ class WorkSettingsForm(FineFactForm):
             "tape_sd_mm",
             "lead_slack_m",
             "support_spacing_mm",
+            "wire_diameter_mm",
+            "lead_diameter_mm",
+            "kits_by_pour",
+            "blade_diameter_mm",
+            "blade_width_mm",
             "saw_waste_share",
             "resin_waste_share",
             "small_parts_waste_share",
@@ -40,6 +45,7 @@ class WorkSettingsForm(FineFactForm):
             "sealant_kit_l",
             "saw_rate_m_per_hour",
             "crew_size",
+            "longest_closure_h",
             "photo_limit_mb",
             "keep_photo_location",
         ]
@@ -60,8 +66,18 @@ class WorkSettingsForm(FineFactForm):
                 *_SHARES,
                 "resin_kit_l",
                 "sealant_kit_l",
+                "kits_by_pour",
                 "support_spacing_mm",
                 "lead_slack_m",
+            ),
+        ),
+        (
+            "Saw, wire and cable",
+            (
+                "blade_diameter_mm",
+                "blade_width_mm",
+                "wire_diameter_mm",
+                "lead_diameter_mm",
             ),
         ),
         ("Photos", ("photo_limit_mb", "keep_photo_location")),
@@ -78,6 +94,13 @@ class WorkSettingsForm(FineFactForm):
                 label=str(self.fields[name].label).split(",")[0].capitalize(),
                 symbol="L",
             )
+        closure = self.fields["longest_closure_h"]
+        self.fields["longest_closure_h"] = NumberField(
+            label="Longest closure allowed",
+            symbol="h",
+            required=False,
+            help_text=closure.help_text,
+        )
         self._measure_the_sawing()
         usual_hours = usual_hours or {}
         kept = self.instance.step_hours or {}
@@ -111,8 +134,8 @@ class WorkSettingsForm(FineFactForm):
     def groups(self) -> list[tuple[str, list[BoundField]]]:
         """The boxes under their headings, as the page shows them."""
         grouped = [(title, [self[n] for n in names]) for title, names in self._GROUPS]
-        crew = ["crew_size", "saw_rate_m_per_hour", *self.steps]
-        grouped.insert(2, ("Crew and time", [self[name] for name in crew]))
+        crew = ["crew_size", "saw_rate_m_per_hour", "longest_closure_h", *self.steps]
+        grouped.insert(3, ("Crew and time", [self[name] for name in crew]))
         return grouped
 
     def clean(self) -> dict[str, Any]:

@@ -41,10 +41,35 @@ class WorkSettings(Fact):
     small_parts_waste_share = share(default=0.10)
     resin_kit_l = positive(default=5.0, verbose_name="resin kit, litres")
     sealant_kit_l = positive(default=4.0, verbose_name="sealant kit, litres")
+    kits_by_pour = models.BooleanField(
+        "every slot begins with a fresh kit",
+        default=True,
+        help_text="What is left over from a slot has set before the next is ready; "
+        "otherwise a kit serves several slots.",
+    )
     support_spacing_mm = positive(default=152.4, verbose_name="supports every")
+    wire_diameter_mm = positive(
+        default=4.0,
+        verbose_name="loop wire’s diameter",
+        help_text="Over its insulation.",
+    )
+    lead_diameter_mm = positive(default=6.0, verbose_name="lead-in cable’s diameter")
+    blade_diameter_mm = positive(default=355.6, verbose_name="saw blade’s diameter")
+    blade_width_mm = positive(
+        default=10.0,
+        verbose_name="saw blade’s cut",
+        help_text="A wider slot is cut along both edges and broken out.",
+    )
     saw_rate_m_per_hour = positive(default=12.0, verbose_name="sawing, m an hour")
     crew_size = models.PositiveSmallIntegerField(
         default=4, validators=[MinValueValidator(1), MaxValueValidator(30)]
+    )
+    longest_closure_h = models.FloatField(
+        "longest closure allowed",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.1), MaxValueValidator(1000.0)],
+        help_text="Where a job’s traffic control plan does not say another.",
     )
     step_hours = models.JSONField(
         default=dict,

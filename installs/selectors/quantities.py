@@ -24,8 +24,9 @@ from wimprog.lib.units import UnitSystem
 #: What the settings hold by the same name as the pure figures.
 _SAME_NAMES = (
     "saw_waste_share", "resin_waste_share", "small_parts_waste_share", "resin_kit_l",
-    "sealant_kit_l", "support_spacing_mm", "lead_slack_m", "saw_rate_m_per_hour",
-    "crew_size",
+    "sealant_kit_l", "kits_by_pour", "support_spacing_mm", "wire_diameter_mm",
+    "lead_diameter_mm", "blade_diameter_mm", "blade_width_mm", "lead_slack_m",
+    "saw_rate_m_per_hour", "crew_size",
 )  # fmt: skip
 
 
@@ -85,8 +86,10 @@ def quantities_of(
     cure_min
         Cure to plan with [min]; the common least when None.
     allowed_h
-        Longest closure that the traffic control plan allows [h].
+        Longest closure that the traffic control plan allows [h]; the one of the work
+        settings when None.
     """
+    by_plan = allowed_h is not None
     try:
         figures = work_figures(work)
         taken = takeoff(layout, figures, system=system)
@@ -95,7 +98,8 @@ def quantities_of(
             taken,
             figures,
             cure_min=LEAST_CURE_MIN if cure_min is None else cure_min,
-            allowed_h=allowed_h,
+            allowed_h=allowed_h if by_plan else work.longest_closure_h,
+            allowed_by="the traffic control plan" if by_plan else "the work settings",
         )
     except DomainError as error:
         return Quantities(None, None, (), error.message)

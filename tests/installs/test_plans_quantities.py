@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import asdict
 
 import pytest
 from django.urls import reverse
 from openpyxl import load_workbook
 
-from installs.calc.layout.types import WorkStep
+from installs.calc.layout.types import WorkFigures, WorkStep
 from installs.calc.types import Technology
 from installs.models import WorkSettings
 from installs.selectors.plans import layout_of, plan_rows, work_settings_get
@@ -118,6 +119,51 @@ def test_a_longer_cure_lengthens_the_closure_and_is_judged(client_for, guest, pl
     wrong = client.get(address, {"cure": "soon"})
     assert wrong.status_code == 422
     assert "is not a number" in wrong.content.decode()
+
+
+def test_the_agencys_longest_closure_holds_where_a_job_says_no_other(
+    client_for, guest, plan
+):
+    work_settings_save(work=WorkSettings(longest_closure_h=1.0), by=None, why="")
+    client = client_for(guest)
+    address = reverse("installs:plan-quantities", args=[plan.pk])
+    judged = client.get(address).context["quantities"].closure.judgement
+    assert judged.verdict == "misses"
+    assert judged.limit == "at most 1 h by the work settings"
+    asked = client.get(address, {"allowed": "99"}).context["quantities"].closure
+    assert asked.judgement.verdict == "meets"
+    assert asked.judgement.limit == "at most 99 h by the traffic control plan"
+
+
+def test_without_own_figures_the_settings_reckon_as_the_calculation_does():
+    kept, usual = asdict(work_figures(WorkSettings())), asdict(WorkFigures())
+    assert kept.pop("source") == "the agency's work settings"
+    assert kept.pop("step_hours") == usual.pop("step_hours") == {}
+    del usual["source"]
+    assert kept == pytest.approx(usual, rel=1e-12)
+
+
+def test_own_blade_wire_and_cable_are_reckoned_with(plan):
+    """A kit for both sensors instead of one each; a cut of 20 mm once along 19 mm."""
+    work_settings_save(work=WorkSettings(resin_kit_l=500.0), by=None, why="")
+    fresh = found_for(plan).takeoff
+    work = work_settings_get()
+    own = {
+        "blade_width_mm": 20.0,
+        "blade_diameter_mm": 500.0,
+        "wire_diameter_mm": 1.0,
+        "lead_diameter_mm": 1.0,
+        "kits_by_pour": False,
+    }
+    for name, value in own.items():
+        setattr(work, name, value)
+    work_settings_save(work=work, by=None, why="")
+    figures = work_figures(work_settings_get())
+    assert {name: getattr(figures, name) for name in own} == own
+    taken = found_for(plan).takeoff
+    assert (fresh.amount("grout-kits"), taken.amount("grout-kits")) == (2, 1)
+    assert taken.amount("saw-cut") < fresh.amount("saw-cut")
+    assert taken.amount("sealant-volume") > fresh.amount("sealant-volume")
 
 
 def test_a_slot_without_its_depth_is_no_data_never_zero(client_for, guest, plan):

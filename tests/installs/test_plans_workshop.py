@@ -65,6 +65,9 @@ def test_the_manager_writes_the_agencys_own_figures(client_for, manager, program
         hours_layout="1.5",
         crew_size="5",
         lead_slack_m="10",
+        blade_diameter_mm="18",
+        longest_closure_h="9.5",
+        kits_by_pour="",
     )
     assert client.post(url, data).status_code == 302
     work = work_settings_get()
@@ -72,10 +75,13 @@ def test_the_manager_writes_the_agencys_own_figures(client_for, manager, program
     assert work.saw_waste_share == pytest.approx(0.075)
     assert work.step_hours == {WorkStep.LAYOUT.value: 1.5}
     assert work.lead_slack_m == pytest.approx(3.048)  # 10 ft, exact
+    assert work.blade_diameter_mm == pytest.approx(457.2)  # 18 in, exact
+    assert (work.longest_closure_h, work.kits_by_pour) == (9.5, False)
     assert work.history.count() == 1
     page = client.get(reverse("installs:work-settings")).content.decode()
     assert "0.250 in" in page
     assert "7.5 %" in page
+    assert "9.5 h" in page
 
 
 def test_saved_untouched_the_figures_stay_what_they_were(client_for, manager, program):
@@ -101,6 +107,8 @@ def test_saved_untouched_the_figures_stay_what_they_were(client_for, manager, pr
         ("hours_layout", "-1", "not between 0 and 100"),
         ("square_tolerance_mm", "¼", "is not a number"),
         ("tape_sd_mm", "0", "greater than or equal"),
+        ("longest_closure_h", "0", "greater than or equal to 0.1"),
+        ("longest_closure_h", "night", "is not a number"),
     ],
 )
 def test_settings_that_cannot_be_are_refused_in_words(

@@ -63,6 +63,7 @@ def closure_plan(
     *,
     cure_min: float = LEAST_CURE_MIN,
     allowed_h: float | None = None,
+    allowed_by: str = "the traffic control plan",
     steps: Sequence[StepPlan] = USUAL_STEPS,
 ) -> ClosurePlan:
     """Crew hours by step and the time that the lane is closed.
@@ -75,7 +76,9 @@ def closure_plan(
     cure_min
         From :func:`installs.calc.layout.cure.required_cure` [min].
     allowed_h
-        Longest closure that the traffic control plan allows [h].
+        Longest closure that is allowed [h].
+    allowed_by
+        Whose limit that is, in words.
     steps
         In an order in which each comes after those it waits for.
 
@@ -99,7 +102,7 @@ def closure_plan(
             )
         crew_h = _crew_hours(plan, counts, figures)
         if crew_h is None:
-            return _unknown(allowed_h)
+            return _unknown(allowed_h, allowed_by)
         before = [made[step] for step in plan.after if made[step].holds_lane]
         last = max(before, key=lambda one: one.end_h, default=None)
         start = last.end_h if last else 0.0
@@ -127,7 +130,7 @@ def closure_plan(
         )
         for one in made.values()
     )  # fmt: skip
-    judgement = _judge(end.end_h, allowed_h, cure_min)
+    judgement = _judge(end.end_h, allowed_h, cure_min, allowed_by)
     return ClosurePlan(end.end_h, scheduled, critical, judgement, judgement.sentence)
 
 
@@ -185,7 +188,9 @@ def _elapsed_h(
     return crew_h / min(plan.people, figures.crew_size)
 
 
-def _judge(hours: float | None, allowed_h: float | None, cure_min: float) -> Judgement:
+def _judge(
+    hours: float | None, allowed_h: float | None, cure_min: float, allowed_by: str
+) -> Judgement:
     if hours is None:
         verdict, told = Verdict.CANNOT_SAY, "not known, for a slot lacks a figure"
     else:
@@ -197,7 +202,7 @@ def _judge(hours: float | None, allowed_h: float | None, cure_min: float) -> Jud
     limit = (
         "no longest closure entered"
         if allowed_h is None
-        else f"at most {allowed_h:g} h by the traffic control plan"
+        else f"at most {allowed_h:g} h by {allowed_by}"
     )
     return Judgement(
         quantity="lane closure",
@@ -213,6 +218,6 @@ def _judge(hours: float | None, allowed_h: float | None, cure_min: float) -> Jud
     )
 
 
-def _unknown(allowed_h: float | None) -> ClosurePlan:
-    judgement = _judge(None, allowed_h, 0.0)
+def _unknown(allowed_h: float | None, allowed_by: str) -> ClosurePlan:
+    judgement = _judge(None, allowed_h, 0.0, allowed_by)
     return ClosurePlan(None, (), (), judgement, judgement.sentence)
