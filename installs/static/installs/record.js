@@ -142,6 +142,14 @@ function restore(entry) {
   }
 }
 
+// What a form says, without what differs each time that it is sent.
+function said(fields) {
+  return JSON.stringify(fields
+    .filter(([name]) => name !== "client_id" && name !== "observed_at")
+    .map(([name, value]) => value instanceof File
+      ? [name, value.name, value.size, value.lastModified] : [name, value]));
+}
+
 async function submit(form) {
   const item = form.closest("[data-item]").dataset.item;
   const fields = [...new FormData(form).entries()]
@@ -152,6 +160,10 @@ async function submit(form) {
       return [name, value];
     });
   if (form.matches("[data-photo]") && !form.elements.photo.files.length) return;
+  // Enter in a box is a change and a submission of the same answer: it is kept once
+  const content = said(fields);
+  if (form.dataset.said === content) return;
+  form.dataset.said = content;
   const note = form.querySelector(".at-once");
   note.textContent = "saving …";
   delete form.dataset.changed;
@@ -209,7 +221,8 @@ function start() {
     form.dataset.changed = "";
     judge(form);
   });
-  // a single answer saves itself when it is done with; many boxes wait for the button
+  // an answer saves itself when it is done with, a series when its last box is filled;
+  // a series that is corrected waits for the button
   items.addEventListener("change", (event) => {
     const form = event.target.closest("form[data-answer]");
     if (!form || event.target.name === "reason" || event.target.name === "instrument") return;
@@ -217,6 +230,7 @@ function start() {
     const whole = boxes.every((box) => box.value.trim());
     const needs = form.elements.instrument && !form.elements.instrument.value;
     if (boxes.length && (!whole || needs)) return;
+    if (boxes.length > 1 && form.elements.seen.value !== "0") return;
     form.requestSubmit();
   });
   items.addEventListener("submit", (event) => {
