@@ -27,7 +27,7 @@ from installs.models import ArrayPlan, CuringTable, WorkSettings
 from installs.selectors.plans import layout_of, plan_rows, work_settings_get
 from sites.models import Lane
 from wimprog.lib.errors import DomainError
-from wimprog.lib.judgement import Judgement
+from wimprog.lib.judgement import Judgement, Verdict
 from wimprog.lib.units import M_PER_FT, Typed, UnitSystem
 
 #: Widths and speeds that a reckoner begins with when no lane is named.
@@ -182,6 +182,11 @@ class WeatherAnswer:
     cure: CureTime | None
     silent: tuple[str, ...]
     goes_by: GoesBy
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether a temperature is outside its window: nothing may be poured."""
+        return any(one.verdict is Verdict.MISSES for one in self.windows)
 
 
 def weather_answer(

@@ -248,6 +248,15 @@ def test_a_cold_day_misses_and_the_table_says_nothing(reader, table):
     assert "says nothing about" in found.content.decode()
 
 
+def test_one_temperature_outside_its_window_forbids_to_pour(reader, table):
+    sent = {"air": "30", "pavement": "68", "resin": "70", "goes_by": "pavement"}
+    found = reader.get(WEATHER, sent)
+    assert found.context["answer"].choice is not None
+    assert "Do not pour at these temperatures." in found.content.decode()
+    fine = reader.get(WEATHER, {**sent, "air": "68"}).content.decode()
+    assert "Do not pour" not in fine
+
+
 def test_celsius_typed_for_fahrenheit_is_asked_about(reader, table):
     found = reader.get(WEATHER, {"air": "70", "pavement": "20", "resin": "21"})
     page = found.content.decode()
