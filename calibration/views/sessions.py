@@ -89,6 +89,7 @@ def session_add(request: HttpRequest) -> HttpResponse:
 @needs(*VIEW)
 def session_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """One session: how it stands, plots, statistics, effects, verdicts, runs."""
+    from calibration.calc.standards import find_standard
     from calibration.figures_runs import session_plots
 
     session, system = session_or_404(pk), unit_system(request)
@@ -96,6 +97,7 @@ def session_detail(request: HttpRequest, pk: int) -> HttpResponse:
     weighings = selectors.weighings_for(session)
     context = {
         "session": session,
+        "standard": find_standard(session.standard),
         "zone": selectors.site_zone(session),
         "weighings": [(one, selectors.certificate_word(one)) for one in weighings],
         "before_after": before_after,
