@@ -215,6 +215,7 @@ def _not_covered(record: SessionRecord, stage: RecordStage) -> list[str]:
     if stage.name == RunStage.AS_FOUND and not record.is_adjusted_unproved:
         lines.append("The verdict is of the lane as it was found.")
     lines += [f"{name.capitalize()}: {why}" for name, why in verdict.not_covered]
+    lines += verdict.notes
     lines.append(verdict.does_not_cover)
     lines.append(
         "Other vehicles, speeds, temperatures and days than those of these runs."

@@ -209,6 +209,17 @@ def test_no_certificate_without_a_verdict(program, technician, n, told):
         certificate_pdf(record_of(session), program=program)
 
 
+def test_the_certificate_tells_what_the_test_fell_short_of(program, technician):
+    session = CalibrationSessionFactory.create()
+    errors = [0.3 * (place % 5) for place in range(12)]
+    runs = unsaved_runs(StaticWeighingFactory.create(), errors)
+    services.runs_add(session=session, runs=runs, by=technician, why="typed")
+    services.session_close(session=session, factor_after=1.0, by=technician, why="")
+    data = certificate_data(record_of(session), program=program)
+    told = [line for line in data["not_covered"] if "at least 20 runs" in line]
+    assert [line[:7] for line in told] == ["12 runs"]
+
+
 def test_a_factor_changed_and_not_proved_is_told(program, technician):
     session = CalibrationSessionFactory.create(factor_before=1.0)
     errors = [4.0 + 0.3 * (place % 5) for place in range(12)]
