@@ -1,13 +1,12 @@
 """Forms of calibration, one module a part of the work."""
 
-from calibration.forms.moments import DateInput, MomentField
+from calibration.forms.moments import MomentField
 from calibration.forms.runs import ExcludeForm, MatchForm, RunForm, SheetsForm
 from calibration.forms.sessions import CloseForm, SessionForm
 from calibration.forms.vehicles import StaticWeighingForm, TestVehicleForm
 
 __all__ = [
     "CloseForm",
-    "DateInput",
     "ExcludeForm",
     "MatchForm",
     "MomentField",

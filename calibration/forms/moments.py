@@ -1,28 +1,18 @@
-"""Days and times of day, as the clock on the site's wall shows them."""
+"""Times of day to the second, as the clock on the site's wall shows them."""
 
 from __future__ import annotations
 
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django import forms
-from django.utils import timezone
+
+from wimprog.lib.forms import LocalTimeField
 
 
-class DateInput(forms.DateInput):
-    """A day, picked or typed."""
-
-    input_type = "date"
+class MomentField(LocalTimeField):
+    """A date with a time of day, to the second: trucks pass within a minute."""
 
     def __init__(self, **options: Any) -> None:
-        super().__init__(format="%Y-%m-%d", **options)
-
-
-class MomentField(forms.DateTimeField):
-    """A date with a time of day in one time zone."""
-
-    def __init__(self, *, zone: ZoneInfo, **options: Any) -> None:
-        self.zone = zone
         options.setdefault(
             "widget",
             forms.DateTimeInput(
@@ -31,11 +21,3 @@ class MomentField(forms.DateTimeField):
             ),
         )
         super().__init__(**options)
-
-    def prepare_value(self, value: Any) -> Any:
-        with timezone.override(self.zone):
-            return super().prepare_value(value)
-
-    def to_python(self, value: Any) -> Any:
-        with timezone.override(self.zone):
-            return super().to_python(value)

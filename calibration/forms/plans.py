@@ -13,10 +13,9 @@ from calibration.calc.types import (
     SessionPurpose,
     TestPlan,
 )
-from calibration.forms.moments import DateInput
 from calibration.models import SessionPlan, TestVehicle
 from sites.selectors import lane_list
-from wimprog.lib.forms import FactForm, MeasureListField
+from wimprog.lib.forms import DateInput, FactForm, MeasureListField
 from wimprog.lib.models import choices_of
 from wimprog.lib.units import Kind
 

@@ -7,10 +7,9 @@ from typing import Any
 from django import forms
 
 from calibration.calc.types import EnvironmentPlan, TestPlan
-from calibration.forms.moments import DateInput
 from calibration.models import CalibrationSession
 from sites.selectors import lane_list
-from wimprog.lib.forms import FactForm
+from wimprog.lib.forms import DateInput, FactForm
 
 
 class SessionForm(FactForm):

@@ -9,11 +9,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from calibration.calc.words import VehicleOrigin
-from calibration.forms.moments import DateInput, MomentField
+from calibration.forms.moments import MomentField
 from calibration.forms.readings import read_readings, write_readings
 from calibration.models import StaticWeighing, TestVehicle
 from wimprog.lib.errors import UnreadableInput
-from wimprog.lib.forms import FactForm, MeasureField
+from wimprog.lib.forms import DateInput, FactForm, MeasureField
 from wimprog.lib.units import Kind, format_number, shown_unit
 
 

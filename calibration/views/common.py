@@ -6,24 +6,19 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_http_methods
 
 from calibration import selectors
 from calibration.models import (
     CalibrationSession,
     TruckRun,
 )
+from wimprog.lib.web import form_status
 
-form_page = require_http_methods(["GET", "HEAD", "POST"])
 VIEW = (
     "calibration.view_calibrationsession",
     "calibration.view_truckrun",
     "calibration.view_sessionresult",
 )
-
-
-def unit_system(request: HttpRequest) -> str:
-    return str(request.program.unit_system)  # type: ignore[attr-defined]
 
 
 def session_or_404(pk: int) -> CalibrationSession:
@@ -41,6 +36,5 @@ def run_or_404(pk: int) -> TruckRun:
 
 
 def show_form(request: HttpRequest, form: Any, **context: Any) -> HttpResponse:
-    status = 422 if form.is_bound and form.errors else 200
     context = {"form": form, "submit": "Save", **context}
-    return render(request, "calibration/form.html", context, status=status)
+    return render(request, "calibration/form.html", context, status=form_status(form))

@@ -12,15 +12,9 @@ from calibration.calc.words import FactorOrigin
 from calibration.forms.factors import FactorSetForm, write_speeds
 from calibration.models import FactorSet, RunStage
 from calibration.selectors import FactorPage
-from calibration.views.common import (
-    VIEW,
-    form_page,
-    session_or_404,
-    show_form,
-    unit_system,
-)
+from calibration.views.common import VIEW, session_or_404, show_form
 from wimprog.lib.units import Kind, UnitSystem, shown_unit
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 STAGES = {one.replace(" ", "-"): one for one in RunStage.values}
 CLOSE_TO_IT = 5e-4

@@ -13,9 +13,9 @@ from calibration import selectors, services
 from calibration.forms import MatchForm
 from calibration.models import CalibrationSession
 from calibration.services import MatchGiven, MatchPlan
-from calibration.views.common import form_page, session_or_404, unit_system
+from calibration.views.common import session_or_404
 from wimprog.lib.errors import DomainError
-from wimprog.lib.web import needs
+from wimprog.lib.web import form_page, needs, unit_system
 
 SALT = "calibration.matching"
 LIFE_S = 24 * 3600

@@ -12,11 +12,11 @@ from calibration.models import CalibrationSession
 from calibration.selectors.record import SessionRecord, session_record
 from calibration.selectors.signatures import roles_wanting, signature_views
 from calibration.services.signing import may_sign_as, session_sign
-from calibration.views.common import VIEW, form_page, session_or_404, unit_system
+from calibration.views.common import VIEW, session_or_404
 from wimprog.lib.errors import DomainError
 from wimprog.lib.paper import PDF
 from wimprog.lib.tables import XLSX
-from wimprog.lib.web import attachment, needs, try_service
+from wimprog.lib.web import attachment, form_page, needs, try_service, unit_system
 
 
 def _record(request: HttpRequest, pk: int) -> SessionRecord:

@@ -17,11 +17,11 @@ from calibration.forms.plans import EDGES, PlanBeginForm, SessionPlanForm
 from calibration.models import SessionPlan
 from calibration.selectors import plans as selectors
 from calibration.services import plans as services
-from calibration.views.common import form_page, show_form, unit_system
+from calibration.views.common import show_form
 from sites.models import Lane
 from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 VIEW = ("calibration.view_sessionplan", "calibration.view_testvehicle")
 PER_PAGE = 25

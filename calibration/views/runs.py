@@ -22,15 +22,9 @@ from calibration.models import (
     CalibrationSession,
     TruckRun,
 )
-from calibration.views.common import (
-    form_page,
-    run_or_404,
-    session_or_404,
-    show_form,
-    unit_system,
-)
+from calibration.views.common import run_or_404, session_or_404, show_form
 from wimprog.lib.errors import DomainError
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 SHEETS_SALT = "calibration.sheets"
 SHEETS_LIFE_S = 24 * 3600

@@ -18,17 +18,11 @@ from calibration.models import (
     CalibrationSession,
 )
 from calibration.tables import SessionTable
-from calibration.views.common import (
-    VIEW,
-    form_page,
-    session_or_404,
-    show_form,
-    unit_system,
-)
+from calibration.views.common import VIEW, session_or_404, show_form
 from sites.models import Lane
 from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 
 @needs(*VIEW)

@@ -13,15 +13,9 @@ from calibration.forms.agency import ReturnForm, StandardValueForm
 from calibration.forms.standards import RejudgeForm
 from calibration.selectors import rejudged, standards
 from calibration.services import agency as services
-from calibration.views.common import (
-    VIEW,
-    form_page,
-    session_or_404,
-    show_form,
-    unit_system,
-)
+from calibration.views.common import VIEW, session_or_404, show_form
 from wimprog.lib.tables import export_rows
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 PER_PAGE = 50
 VIEW_VALUES = "calibration.view_standardvalue"

@@ -16,8 +16,8 @@ from calibration.drawings import axle_layout_svg, layout_sentence
 from calibration.forms import StaticWeighingForm, TestVehicleForm
 from calibration.models import StaticWeighing, TestVehicle
 from calibration.tables import VehicleTable
-from calibration.views.common import form_page, show_form, unit_system
-from wimprog.lib.web import needs, try_service
+from calibration.views.common import show_form
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 VEHICLE_WORDS = {
     "name": "name",

@@ -21,12 +21,12 @@ from calibration.forms.agency import CONVERTED, CalibrationSettingsForm, shown_c
 from calibration.selectors import years
 from calibration.selectors.references import changes_of, settings_get
 from calibration.services.agency import calibration_settings_save
-from calibration.views.common import VIEW, form_page, show_form, unit_system
+from calibration.views.common import VIEW, show_form
 from sites.models import Lane
 from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
 from wimprog.lib.units import UnitSystem
-from wimprog.lib.web import attachment, needs, try_service
+from wimprog.lib.web import attachment, form_page, needs, try_service, unit_system
 
 PER_PAGE = 20
 FEED_SALT = "calibration.due-feed"

@@ -8,8 +8,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from installs.calc.plausible import Usual, unit_question
-from wimprog.lib.forms import FactForm
-from wimprog.lib.units import Kind, Typed, Unit, parse_number, shown_unit
+from wimprog.lib.forms import FactForm, PlainNumberField
+from wimprog.lib.units import Kind, Typed, Unit, shown_unit
 
 #: Nothing on a road is longer, in metres, or in millimetres, or faster, or hotter.
 MOST_SI = 10_000.0
@@ -26,7 +26,7 @@ def fine_text(value_si: float, unit: Unit) -> str:
     return plain(round(unit.from_si(value_si), 3 if fine else 1))
 
 
-class NumberField(forms.CharField):
+class NumberField(PlainNumberField):
     """A number without a unit of its own, typed as people type numbers."""
 
     def __init__(self, *, symbol: str = "", **options: Any) -> None:
@@ -40,15 +40,6 @@ class NumberField(forms.CharField):
 
     def prepare_value(self, value: Any) -> Any:
         return plain(value) if isinstance(value, float) else value
-
-    def to_python(self, value: Any) -> Any:
-        text = super().to_python(value)
-        if not text:
-            return None
-        try:
-            return parse_number(text)
-        except ValueError as error:
-            raise ValidationError(f"{error}.") from None
 
 
 class PercentField(NumberField):

@@ -9,9 +9,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from installs.calc.types.records import ItemKind
-from installs.forms.road import LocalTimeField
 from installs.models import Instrument, ProductBatch
 from installs.services import PaperAnswer
+from wimprog.lib.forms import LocalTimeField
 
 NUMBERS = (
     ItemKind.MEASUREMENT,

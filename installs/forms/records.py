@@ -16,7 +16,6 @@ from installs.calc.types.records import (
     LimitSource,
     SignRole,
 )
-from installs.forms.road import DateInput
 from installs.models import (
     ArrayPlan,
     InstallationRecord,
@@ -27,7 +26,7 @@ from installs.models import (
     TemplateItem,
 )
 from wimprog.lib import clock
-from wimprog.lib.forms import FactForm, MeasureField
+from wimprog.lib.forms import DateInput, FactForm, MeasureField
 from wimprog.lib.units import Kind, Typed, UnitSystem, parse_number, shown_unit
 
 SENT_BY_SCRIPT = (EntrySource.SCREEN, EntrySource.QUEUED)

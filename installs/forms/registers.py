@@ -6,9 +6,8 @@ from typing import Any
 
 from django import forms
 
-from installs.forms.road import DateInput
 from installs.models import Instrument, ProductBatch
-from wimprog.lib.forms import FactForm
+from wimprog.lib.forms import DateInput, FactForm
 
 
 class RegisterSearch(forms.Form):

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef
-from django.utils import timezone
 
 from installs.calc.reading_text import MOST_TYPED, read_reading
 from installs.calc.types import (
@@ -29,45 +27,10 @@ from installs.models import (
 )
 from installs.services import ReadingInput
 from sites.models import Lane
-from wimprog.lib.forms import FactForm
+from wimprog.lib.forms import DateInput, FactForm, LocalTimeField
 from wimprog.lib.units import Kind, shown_unit
 
 SHOWN_VISITS = 10
-
-
-class DateInput(forms.DateInput):
-    """A day, picked or typed."""
-
-    input_type = "date"
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(format="%Y-%m-%d", **options)
-
-
-class LocalTimeInput(forms.DateTimeInput):
-    """A day and time, picked or typed."""
-
-    input_type = "datetime-local"
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(format="%Y-%m-%dT%H:%M", **options)
-
-
-class LocalTimeField(forms.DateTimeField):
-    """A day and time on the clock at the site; an instant inside."""
-
-    def __init__(self, *, zone: str, **options: Any) -> None:
-        self.zone = ZoneInfo(zone)
-        options.setdefault("widget", LocalTimeInput())
-        super().__init__(**options)
-
-    def to_python(self, value: Any) -> Any:
-        with timezone.override(self.zone):
-            return super().to_python(value)
-
-    def prepare_value(self, value: Any) -> Any:
-        with timezone.override(self.zone):
-            return super().prepare_value(value)
 
 
 class ReadingField(forms.CharField):

@@ -11,9 +11,8 @@ from django.views.decorators.http import require_safe
 from installs import cautions
 from installs.calc import expected
 from installs.forms.loop_reckoner import LoopReckoner
-from installs.views.common import unit_system
 from wimprog.lib.units import M_PER_FT
-from wimprog.lib.web import needs
+from wimprog.lib.web import needs, unit_system
 
 
 @needs("installs.view_sensor")

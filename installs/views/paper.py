@@ -11,11 +11,10 @@ from installs import selectors, services
 from installs.forms import PaperForm
 from installs.models import TemplateStage
 from installs.papers import as_built_pdf, field_sheet_pdf
-from installs.views.common import form_page, form_status
 from installs.views.records import record_or_404
 from wimprog.lib import clock
 from wimprog.lib.paper import PDF
-from wimprog.lib.web import attachment, needs, try_service
+from wimprog.lib.web import attachment, form_page, form_status, needs, try_service
 
 
 @needs("installs.view_installationrecord")

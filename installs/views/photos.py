@@ -15,11 +15,11 @@ from django.views.decorators.http import require_POST, require_safe
 from installs import services
 from installs.forms import PhotoForm, StrikeForm
 from installs.models import Photo, TemplateItem
-from installs.views.common import form_page, show_form
+from installs.views.common import show_form
 from installs.views.records import record_or_404
 from installs.views.stages import _item_fragment, _to_item
 from wimprog.lib.errors import DomainError
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service
 
 SIZES = ("picture", "thumbnail")
 

@@ -21,12 +21,11 @@ from installs.selectors.quantities import Quantities, quantities_of
 from installs.selectors.reckoners import marks_for
 from installs.services import plans as services
 from installs.tables.plans import QUANTITY_HEADINGS, quantity_sheet
-from installs.views.common import form_page, unit_system
 from sites.models import Lane
 from wimprog.lib.errors import DomainError
 from wimprog.lib.tables import export_rows
 from wimprog.lib.units import UnitSystem
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 
 def system_of(request: HttpRequest) -> UnitSystem:

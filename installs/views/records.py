@@ -14,10 +14,10 @@ from installs.filters import RecordFilter
 from installs.forms import AcceptForm, CloseForm, RecordForm
 from installs.models import InstallationRecord
 from installs.tables import RecordTable
-from installs.views.common import form_page, form_status, show_form, unit_system
+from installs.views.common import show_form
 from sites.models import Lane
 from wimprog.lib import clock
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 HEAD = (
     "position",

@@ -14,8 +14,8 @@ from installs.forms.registers import InstrumentForm, ProductBatchForm, RegisterS
 from installs.models import Instrument, ProductBatch
 from installs.selectors import in_date as selectors
 from installs.services.registers import batch_save, instrument_save
-from installs.views.common import form_page, show_form, unit_system
-from wimprog.lib.web import needs, try_service
+from installs.views.common import show_form
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 A_PAGE = 40
 

@@ -22,8 +22,8 @@ from installs.selectors.sensor_models import (
 from installs.services.road import sensor_save
 from installs.services.sensor_models import sensor_model_save
 from installs.tables.sensor_models import SensorModelTable
-from installs.views.common import form_page, show_form, unit_system
-from wimprog.lib.web import needs, try_service
+from installs.views.common import show_form
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 WRITE = (
     "installs.add_sensormodel",

@@ -19,11 +19,11 @@ from installs.selectors.sensor_models import data_sheet_words
 from installs.services import installation_end as end_installation
 from installs.services import sensor_install, sensor_save
 from installs.tables import SENSOR_HEADINGS, SensorTable, sensor_sheet
-from installs.views.common import form_page, installations, show_form, unit_system
+from installs.views.common import installations, show_form
 from sites.models import Lane
 from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, needs, try_service, unit_system
 
 
 @needs("installs.view_sensor")

@@ -25,10 +25,10 @@ from installs.models import (
     TemplateItem,
     TemplateStage,
 )
-from installs.views.common import form_page, form_status, show_form, unit_system
+from installs.views.common import show_form
 from installs.views.records import record_or_404
 from wimprog.lib.errors import DomainError
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 FRAGMENT = "installs/_record_item.html"
 

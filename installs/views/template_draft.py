@@ -23,10 +23,9 @@ from installs.forms.templates import (
 from installs.models import StageTemplate, TemplateItem, TemplateStage
 from installs.selectors import templates as selectors
 from installs.services import templates as services
-from installs.views.common import form_page, form_status
 from installs.views.templates import system_of, tell_refusal
 from wimprog.lib.errors import DomainError
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service
 
 
 def _stage(pk: int) -> TemplateStage:

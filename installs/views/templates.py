@@ -15,10 +15,10 @@ from installs.forms.templates import NoteForm, ReasonForm
 from installs.models import StageTemplate
 from installs.selectors import templates as selectors
 from installs.services import templates as services
-from installs.views.common import form_page, form_status, show_form, unit_system
+from installs.views.common import show_form
 from wimprog.lib.errors import DomainError
 from wimprog.lib.units import UnitSystem
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 
 def system_of(request: HttpRequest) -> UnitSystem:

@@ -17,9 +17,8 @@ from installs.services.test_sheets import (
     test_sheet_keep,
     tests_from_sheet,
 )
-from installs.views.common import form_page
 from wimprog.lib.errors import DomainError
-from wimprog.lib.web import needs
+from wimprog.lib.web import form_page, needs
 
 SHEET_SALT = "installs.test-sheet"
 SHEET_LIFE_S = 24 * 3600

@@ -15,16 +15,10 @@ from installs.forms import ElectricalTestForm, VisitForm
 from installs.models import ElectricalTest, MaintenanceVisit
 from installs.services import test_record, visit_save
 from installs.tables import VisitTable
-from installs.views.common import (
-    form_page,
-    form_status,
-    installations,
-    show_form,
-    unit_system,
-)
+from installs.views.common import installations, show_form
 from sites.models import Site
 from wimprog.lib import clock
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 
 @needs("installs.view_maintenancevisit")

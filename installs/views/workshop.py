@@ -16,8 +16,7 @@ from installs.models import CuringTable
 from installs.selectors import plans as selectors
 from installs.selectors.quantities import usual_hours
 from installs.services.plans import curing_table_save, work_settings_save
-from installs.views.common import form_page, form_status, unit_system
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 
 @needs("installs.view_worksettings")

@@ -1,7 +1,6 @@
 """Forms of sites, lanes and surveys, one module a part of the work."""
 
 from sites.forms.places import (
-    DateInput,
     LaneForm,
     PlaceForm,
     ProgramForm,
@@ -19,7 +18,6 @@ from sites.forms.surveys import (
 )
 
 __all__ = [
-    "DateInput",
     "LaneForm",
     "PlaceForm",
     "ProfileForm",

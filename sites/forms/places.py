@@ -9,18 +9,9 @@ from django import forms
 
 from sites.models import Lane, Program, Site, SiteState
 from wimprog.lib.errors import DomainError
-from wimprog.lib.forms import FactForm
+from wimprog.lib.forms import DateInput, FactForm
 from wimprog.lib.offered import offered_standards
 from wimprog.lib.outline import read_outline
-
-
-class DateInput(forms.DateInput):
-    """A day, picked or typed."""
-
-    input_type = "date"
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(format="%Y-%m-%d", **options)
 
 
 class ProgramForm(FactForm):

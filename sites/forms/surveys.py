@@ -13,10 +13,10 @@ from sites.calc.profile_layout import ProfileColumns
 from sites.calc.profile_words import DistanceUnit, ElevationUnit
 from sites.calc.suitability.base import E1318_TYPES
 from sites.calc.survey_bounds import BOUNDS, doubt_of
-from sites.forms.places import DateInput, PlaceForm
+from sites.forms.places import PlaceForm
 from sites.models import SURVEY_GROUPS, Lane, Site, SiteSurvey
-from wimprog.lib.forms import MeasureField
-from wimprog.lib.units import Kind, Typed, UnitSystem, parse_number
+from wimprog.lib.forms import DateInput, MeasureField, PlainNumberField
+from wimprog.lib.units import Kind, Typed, UnitSystem
 
 WHERE = (
     "wim_site",
@@ -30,21 +30,6 @@ WHERE = (
 )
 WHEN = ("surveyed_on", "surveyed_by", "wanted_type")
 _MEASURED = tuple(name for _, names in SURVEY_GROUPS for name in names)
-
-
-class PlainNumberField(forms.CharField):
-    """A number without a unit to turn, as people type it (1,200; −0.5)."""
-
-    widget = forms.TextInput(attrs={"autocomplete": "off"})
-
-    def to_python(self, value: Any) -> Any:
-        text = super().to_python(value)
-        if not text:
-            return None
-        try:
-            return parse_number(text)
-        except ValueError as error:
-            raise forms.ValidationError(f"{error}.") from None
 
 
 class SurveyForm(PlaceForm):

@@ -19,21 +19,15 @@ from sites.forms import (
 from sites.models import Lane, Site, SiteState
 from sites.selectors import program_get
 from sites.services import lane_save, program_save, site_save, site_set_state
-from sites.views.common import form_page
 from wimprog.lib import clock
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 
 def _show(
     request: HttpRequest, form: Any, *, title: str, back: str, **more: Any
 ) -> Any:
     context = {"form": form, "title": title, "back": back, **more}
-    status = 422 if form.is_bound and form.errors else 200
-    return render(request, "sites/form.html", context, status=status)
-
-
-def _system(request: HttpRequest) -> str:
-    return str(request.program.unit_system)  # type: ignore[attr-defined]
+    return render(request, "sites/form.html", context, status=form_status(form))
 
 
 @needs("sites.change_program")
@@ -62,7 +56,9 @@ def program_edit(request: HttpRequest) -> HttpResponse:
 def site_add(request: HttpRequest) -> HttpResponse:
     """A new site."""
     blank = Site(time_zone=request.program.time_zone)  # type: ignore[attr-defined]
-    form = SiteAddForm(request.POST or None, instance=blank, system=_system(request))
+    form = SiteAddForm(
+        request.POST or None, instance=blank, system=unit_system(request)
+    )
     if request.method == "POST" and form.is_valid():
         kept = try_service(
             form,
@@ -81,7 +77,9 @@ def site_add(request: HttpRequest) -> HttpResponse:
 def site_edit(request: HttpRequest, code: str) -> HttpResponse:
     """What a site is."""
     wim_site = get_object_or_404(Site, code=code)
-    form = SiteForm(request.POST or None, instance=wim_site, system=_system(request))
+    form = SiteForm(
+        request.POST or None, instance=wim_site, system=unit_system(request)
+    )
     if request.method == "POST" and form.is_valid():
         kept = try_service(
             form,
@@ -133,7 +131,7 @@ def lane_add(request: HttpRequest, code: str) -> HttpResponse:
     """A new lane of a site."""
     wim_site = get_object_or_404(Site, code=code)
     blank = Lane(wim_site=wim_site, opened_on=wim_site.in_service_on)
-    form = LaneForm(request.POST or None, instance=blank, system=_system(request))
+    form = LaneForm(request.POST or None, instance=blank, system=unit_system(request))
     if request.method == "POST" and form.is_valid():
         kept = try_service(
             form,
@@ -154,7 +152,7 @@ def lane_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """A lane's number, direction, width, arrangement and days."""
     lane = get_object_or_404(Lane.objects.select_related("wim_site"), pk=pk)
     title, back = f"Change {lane}", lane.get_absolute_url()
-    form = LaneForm(request.POST or None, instance=lane, system=_system(request))
+    form = LaneForm(request.POST or None, instance=lane, system=unit_system(request))
     if request.method == "POST" and form.is_valid():
         kept = try_service(
             form,

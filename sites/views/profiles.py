@@ -12,8 +12,7 @@ from sites.forms import ProfileForm, TakeForm
 from sites.models import RoadProfile, SiteSurvey
 from sites.services import profile_add as add_profile
 from sites.services import survey_take_from_profile
-from sites.views.common import form_page, form_status, unit_system
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 
 def _profile(pk: int) -> RoadProfile:

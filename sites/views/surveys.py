@@ -17,11 +17,10 @@ from sites.models import Site, SiteSurvey
 from sites.selectors import StudyComparison
 from sites.services import site_from_survey, survey_save
 from sites.tables import STUDY_HEADINGS, SurveyTable, study_sheet
-from sites.views.common import form_page, form_status, unit_system
 from wimprog.lib import clock
 from wimprog.lib.errors import DomainError
 from wimprog.lib.tables import export_rows
-from wimprog.lib.web import needs, try_service
+from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 
 def _survey(pk: int) -> SiteSurvey:

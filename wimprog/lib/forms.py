@@ -8,9 +8,11 @@ type them, stores SI, and keeps the typed text beside it.
 from __future__ import annotations
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from wimprog.lib.models import Fact
 from wimprog.lib.units import (
@@ -23,6 +25,56 @@ from wimprog.lib.units import (
     parse_number,
     shown_unit,
 )
+
+
+class DateInput(forms.DateInput):
+    """A day, picked or typed."""
+
+    input_type = "date"
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(format="%Y-%m-%d", **options)
+
+
+class LocalTimeInput(forms.DateTimeInput):
+    """A day and time, picked or typed."""
+
+    input_type = "datetime-local"
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(format="%Y-%m-%dT%H:%M", **options)
+
+
+class LocalTimeField(forms.DateTimeField):
+    """A day and time on the clock at the site; an instant inside."""
+
+    def __init__(self, *, zone: ZoneInfo | str, **options: Any) -> None:
+        self.zone = ZoneInfo(str(zone))
+        options.setdefault("widget", LocalTimeInput())
+        super().__init__(**options)
+
+    def to_python(self, value: Any) -> Any:
+        with timezone.override(self.zone):
+            return super().to_python(value)
+
+    def prepare_value(self, value: Any) -> Any:
+        with timezone.override(self.zone):
+            return super().prepare_value(value)
+
+
+class PlainNumberField(forms.CharField):
+    """A number without a unit to turn, as people type it (1,200; −0.5)."""
+
+    widget = forms.TextInput(attrs={"autocomplete": "off"})
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            return parse_number(text)
+        except ValueError as error:
+            raise ValidationError(f"{error}.") from None
 
 
 class MeasureField(forms.CharField):

@@ -11,10 +11,14 @@ from django.core.exceptions import ValidationError
 from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_http_methods
 
 from wimprog.lib.errors import DomainError
 
 View = Callable[..., HttpResponse]
+
+#: A page that shows a form and takes it back.
+form_page = require_http_methods(["GET", "HEAD", "POST"])
 
 
 def needs(*permissions: str) -> Callable[[View], View]:
@@ -28,6 +32,16 @@ def needs(*permissions: str) -> Callable[[View], View]:
         return guarded
 
     return decorate
+
+
+def unit_system(request: HttpRequest) -> str:
+    """The unit system that this program shows."""
+    return str(request.program.unit_system)  # type: ignore[attr-defined]
+
+
+def form_status(form: Any) -> int:
+    """422 for a form sent back, so that scripts and tests can tell."""
+    return 422 if form.is_bound and form.errors else 200
 
 
 def try_service(form: BaseForm, call: Callable[[], Any]) -> Any | None:
