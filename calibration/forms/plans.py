@@ -8,13 +8,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from calibration.calc.types import (
-    EnvironmentPlan,
     LanePosition,
     SessionPurpose,
-    TestPlan,
 )
+from calibration.forms.offering import offer_test
 from calibration.models import SessionPlan, TestVehicle
-from sites.selectors import lane_list
 from wimprog.lib.forms import DateInput, FactForm, MeasureListField
 from wimprog.lib.models import choices_of
 from wimprog.lib.units import Kind
@@ -76,22 +74,7 @@ class SessionPlanForm(FactForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        from calibration.calc.standards import all_standards
-
-        standards = all_standards().values()
-        choices: dict[str, Any] = {
-            "standard": [(one.key, f"{one.title} {one.edition}") for one in standards],
-            "wanted_class": [
-                (one.title, [(name, name) for name in one.classes]) for one in standards
-            ],
-            "plan": [(one.value, f"{one.value}: {one.meaning}") for one in TestPlan],
-            "environment": [
-                (one.value, f"{one.value}: {one.meaning}") for one in EnvironmentPlan
-            ],
-        }
-        for name, offered in choices.items():
-            self.fields[name].choices = offered  # type: ignore[attr-defined]
-        self.fields["lane"].queryset = lane_list()  # type: ignore[attr-defined]
+        offer_test(self)
         self.fields["speeds_kmh"] = SpeedsField(
             kind=Kind.SPEED,
             system=self.system,

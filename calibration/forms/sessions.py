@@ -6,9 +6,8 @@ from typing import Any
 
 from django import forms
 
-from calibration.calc.types import EnvironmentPlan, TestPlan
+from calibration.forms.offering import offer_test
 from calibration.models import CalibrationSession
-from sites.selectors import lane_list
 from wimprog.lib.forms import DateInput, FactForm
 
 
@@ -38,22 +37,7 @@ class SessionForm(FactForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        from calibration.calc.standards import all_standards
-
-        standards = all_standards().values()
-        choices: dict[str, Any] = {
-            "standard": [(one.key, f"{one.title} {one.edition}") for one in standards],
-            "wanted_class": [
-                (one.title, [(name, name) for name in one.classes]) for one in standards
-            ],
-            "plan": [(one.value, f"{one.value}: {one.meaning}") for one in TestPlan],
-            "environment": [
-                (one.value, f"{one.value}: {one.meaning}") for one in EnvironmentPlan
-            ],
-        }
-        for name, offered in choices.items():
-            self.fields[name].choices = offered  # type: ignore[attr-defined]
-        self.fields["lane"].queryset = lane_list()  # type: ignore[attr-defined]
+        offer_test(self)
         self.fields["factor_before"].help_text = "The factor in use when you arrive."
 
 

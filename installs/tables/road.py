@@ -14,7 +14,7 @@ from django.utils.html import format_html
 from installs.models import Installation, MaintenanceVisit, Sensor
 from installs.selectors import Renewal, SensorRisk
 from wimprog.lib.tables import NO_DATA, Table
-from wimprog.lib.units import format_number
+from wimprog.lib.units import chance_words, format_number
 
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 DATE = {"td": {"class": "date"}}
@@ -28,15 +28,6 @@ def day(value: dt.date | None) -> str:
 def local_day(at: dt.datetime, zone: str) -> dt.date:
     """The day of an instant on the clock at the site."""
     return at.astimezone(ZoneInfo(zone)).date()
-
-
-def per_cent(share: float) -> str:
-    """A chance in whole per cent; never a flat 0 or 100 for what is neither."""
-    if 0 < share < 0.005:
-        return "< 1 %"
-    if 0.995 <= share < 1:
-        return "> 99 %"
-    return f"{format_number(100 * share, 0)} %"
 
 
 class SensorTable(Table):
@@ -184,9 +175,9 @@ class RiskTable(Table):
         chance = record.forecast.within(years)
         return format_html(
             '<b>{}</b> <span class="quiet">{} to {}</span>',
-            per_cent(chance.probability),
-            per_cent(chance.low),
-            per_cent(chance.high),
+            chance_words(chance.probability),
+            chance_words(chance.low),
+            chance_words(chance.high),
         )
 
     def render_one(self, record: SensorRisk) -> str:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from installs import selectors, services
 from installs.forms import PaperForm
-from installs.models import TemplateStage
 from installs.papers import as_built_pdf, field_sheet_pdf
 from installs.views.records import record_or_404
+from installs.views.stages import stage_or_404
 from wimprog.lib import clock
 from wimprog.lib.paper import PDF
 from wimprog.lib.web import attachment, form_page, form_status, needs, try_service
@@ -40,7 +40,7 @@ def record_as_built(request: HttpRequest, pk: int) -> HttpResponse:
 def record_paper(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
     """Type a stage in from its paper sheet: all of it, or nothing."""
     record = record_or_404(pk)
-    stage = get_object_or_404(TemplateStage, template_id=record.template_id, key=slug)
+    stage = stage_or_404(record, slug)
     view = selectors.stage_view(record, slug)
     form = PaperForm(
         request.POST or None,

@@ -14,10 +14,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from installs import services
 from installs.forms import PhotoForm, StrikeForm
-from installs.models import Photo, TemplateItem
+from installs.models import Photo
 from installs.views.common import show_form
 from installs.views.records import record_or_404
-from installs.views.stages import _item_fragment, _to_item
+from installs.views.stages import item_fragment, item_or_404, url_of_item
 from wimprog.lib.errors import DomainError
 from wimprog.lib.web import form_page, needs, try_service
 
@@ -29,11 +29,7 @@ SIZES = ("picture", "thumbnail")
 def photo_add(request: HttpRequest, pk: int, item: int) -> HttpResponse:
     """Take a picture in; refused in words when it is none."""
     record = record_or_404(pk)
-    asked = get_object_or_404(
-        TemplateItem.objects.select_related("stage"),
-        pk=item,
-        stage__template_id=record.template_id,
-    )
+    asked = item_or_404(record, item)
     form = PhotoForm(request.POST, request.FILES)
     trouble: list[str] = []
     if form.is_valid():
@@ -52,10 +48,10 @@ def photo_add(request: HttpRequest, pk: int, item: int) -> HttpResponse:
     else:
         trouble = [str(one) for found in form.errors.values() for one in found]
     if request.headers.get("X-Answer") == "fragment":
-        return _item_fragment(request, record, asked, trouble)
+        return item_fragment(request, record, asked, trouble)
     for message in trouble:
         messages.error(request, f"{asked.prompt}: {message}")
-    return redirect(_to_item(record, asked))
+    return redirect(url_of_item(record, asked))
 
 
 @needs("installs.view_photo")
@@ -84,7 +80,7 @@ def photo_strike(request: HttpRequest, pk: int) -> HttpResponse:
     photo = get_object_or_404(
         Photo.objects.select_related("record__lane__wim_site", "item__stage"), pk=pk
     )
-    back = _to_item(photo.record, photo.item)
+    back = url_of_item(photo.record, photo.item)
     form = StrikeForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         kept = try_service(

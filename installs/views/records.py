@@ -19,18 +19,6 @@ from sites.models import Lane
 from wimprog.lib import clock
 from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
-HEAD = (
-    "position",
-    "technology",
-    "work_on",
-    "traffic_control_plan",
-    "plan",
-    "sensor",
-    "installer",
-    "contract_ref",
-    "note",
-)
-
 
 def record_or_404(pk: int) -> InstallationRecord:
     """A record with all that its pages name."""
@@ -74,7 +62,7 @@ def record_add(request: HttpRequest) -> HttpResponse:
     )
     # the template is the technology's, and the service finds it
     if request.method == "POST" and form.is_valid():
-        head = {name: form.cleaned_data[name] for name in HEAD}
+        head = {name: form.cleaned_data[name] for name in RecordForm.Meta.fields}
         kept = try_service(
             form,
             lambda: services.record_start(

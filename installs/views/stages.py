@@ -33,16 +33,16 @@ from wimprog.lib.web import form_page, form_status, needs, try_service, unit_sys
 FRAGMENT = "installs/_record_item.html"
 
 
-def _stage(record: InstallationRecord, slug: str) -> TemplateStage:
+def stage_or_404(record: InstallationRecord, slug: str) -> TemplateStage:
     return get_object_or_404(TemplateStage, template_id=record.template_id, key=slug)
 
 
-def _item(record: InstallationRecord, pk: int) -> TemplateItem:
+def item_or_404(record: InstallationRecord, pk: int) -> TemplateItem:
     items = TemplateItem.objects.select_related("stage")
     return get_object_or_404(items, pk=pk, stage__template_id=record.template_id)
 
 
-def _to_item(record: InstallationRecord, item: TemplateItem) -> str:
+def url_of_item(record: InstallationRecord, item: TemplateItem) -> str:
     stage = reverse("installs:record-stage", args=[record.pk, item.stage.key])
     return f"{stage}#item-{item.pk}"
 
@@ -52,7 +52,7 @@ def _to_item(record: InstallationRecord, item: TemplateItem) -> str:
 def record_stage(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
     """What this stage asks for, what is answered, what it came to, who signed."""
     record = record_or_404(pk)
-    return _show_stage(request, record, _stage(record, slug), None)
+    return _show_stage(request, record, stage_or_404(record, slug), None)
 
 
 def _show_stage(
@@ -91,7 +91,7 @@ def _show_stage(
 def answer_save(request: HttpRequest, pk: int, item: int) -> HttpResponse:
     """Keep an answer. A script gets the item back, judged; others see the stage."""
     record = record_or_404(pk)
-    asked = _item(record, item)
+    asked = item_or_404(record, item)
     form = AnswerInput(request.POST)
     trouble: list[str] = []
     if form.is_valid():
@@ -109,13 +109,13 @@ def answer_save(request: HttpRequest, pk: int, item: int) -> HttpResponse:
             for message in found
         ]
     if request.headers.get("X-Answer") == "fragment":
-        return _item_fragment(request, record, asked, trouble)
+        return item_fragment(request, record, asked, trouble)
     for message in trouble:
         messages.error(request, f"{asked.prompt}: {message}")
-    return redirect(_to_item(record, asked))
+    return redirect(url_of_item(record, asked))
 
 
-def _item_fragment(
+def item_fragment(
     request: HttpRequest,
     record: InstallationRecord,
     item: TemplateItem,
@@ -141,7 +141,7 @@ def _item_fragment(
 def stage_sign(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
     """Sign a stage; refused in words while its proof is not whole."""
     record = record_or_404(pk)
-    stage = _stage(record, slug)
+    stage = stage_or_404(record, slug)
     form = SignForm(request.POST, roles=list(stage.sign_roles))
     if form.is_valid():
         kept = try_service(
@@ -180,12 +180,12 @@ def entry_dispose(request: HttpRequest, pk: int, entry: int) -> HttpResponse:
         )
         if kept:
             messages.success(request, f"Kept: {kept.kind}.")
-            return redirect(_to_item(record, found.item))
+            return redirect(url_of_item(record, found.item))
     return show_form(
         request,
         form,
         title=f"Decide: {found.item.prompt}",
-        back=_to_item(record, found.item),
+        back=url_of_item(record, found.item),
     )
 
 
@@ -194,7 +194,7 @@ def entry_dispose(request: HttpRequest, pk: int, entry: int) -> HttpResponse:
 def limit_edit(request: HttpRequest, pk: int, item: int) -> HttpResponse:
     """Hold this record to another limit, such as the contract's."""
     record = record_or_404(pk)
-    asked = _item(record, item)
+    asked = item_or_404(record, item)
     limit = RecordLimit.objects.filter(record=record, item=asked).first()
     form = RecordLimitForm(
         request.POST or None,
@@ -211,10 +211,10 @@ def limit_edit(request: HttpRequest, pk: int, item: int) -> HttpResponse:
         )
         if kept:
             messages.success(request, "The limit is kept for this record.")
-            return redirect(_to_item(record, asked))
+            return redirect(url_of_item(record, asked))
     return show_form(
         request,
         form,
         title=f"Limit of this record: {asked.prompt}",
-        back=_to_item(record, asked),
+        back=url_of_item(record, asked),
     )

@@ -199,6 +199,19 @@ def format_number(value: float, digits: int) -> str:
     return text.replace("-", "−")
 
 
+def chance_words(chance: float) -> str:
+    """A chance in whole per cent; never a flat 0 or 100 for what is neither.
+
+    >>> chance_words(0.004), chance_words(0.25)
+    ('< 1 %', '25 %')
+    """
+    if 0.0 < chance < 0.005:
+        return "< 1 %"
+    if 0.995 <= chance < 1.0:
+        return "> 99 %"
+    return f"{format_number(100.0 * chance, 0)} %"
+
+
 def format_si(
     value_si: float | None,
     kind: Kind,

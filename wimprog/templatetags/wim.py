@@ -19,6 +19,7 @@ from wimprog.lib.units import (
     Kind,
     Typed,
     UnitSystem,
+    chance_words,
     format_number,
     format_si,
     kind_of_field,
@@ -127,14 +128,7 @@ def share(value: Any, digits: int = 0) -> str:
 @register.filter
 def chance(value: Any) -> str:
     """A chance in whole per cent; never a flat 0 or 100 for what is neither."""
-    if not _known(value):
-        return NO_DATA
-    found = float(value)
-    if 0.0 < found < 0.005:
-        return "< 1 %"
-    if 0.995 <= found < 1.0:
-        return "> 99 %"
-    return share(found)
+    return chance_words(float(value)) if _known(value) else NO_DATA
 
 
 @register.simple_tag
