@@ -7,8 +7,8 @@ fleets, each with curve parameters of its own, so that they hold both what the d
 leave open and chance. (With the fitted parameters taken as known, a 90 % band covers
 about two thirds in simulation.)
 
-Left for later: the condition of the single sensor, replacement at an age, mobilisation
-shared by a site.
+A sensor's condition multiplies its hazard until it fails; its successor is typical.
+Left for later: replacement at an age, mobilisation shared by a site.
 """
 
 from __future__ import annotations
@@ -108,8 +108,12 @@ def sensor_forecasts(
     for technology, places in _by_technology(sensors):
         fit = fits[technology]
         ages = np.array([sensors[i].age_years for i in places])
-        chances = failure_chances(fit, ages, horizons_years, rng=rng, level=level)
-        remaining = median_remaining_life(fit, ages)
+        conditions = [sensors[i].condition for i in places]
+        chances = failure_chances(
+            fit, ages, horizons_years, rng=rng, level=level, conditions=conditions
+        )
+        ratios = [one.hazard_ratio for one in conditions]
+        remaining = median_remaining_life(fit, ages, hazard_ratio=ratios)
         for i, own, left in zip(places, chances, remaining, strict=True):
             found[i] = SensorForecast(
                 key=sensors[i].key,
@@ -118,6 +122,7 @@ def sensor_forecasts(
                 chances=own,
                 median_remaining_years=float(left),
                 basis=fit.basis,
+                condition=sensors[i].condition,
             )
     return [found[i] for i in range(len(sensors))]
 
@@ -199,10 +204,19 @@ def fleet_forecast(
     spent = np.zeros((n_draws, edges.size))
     for technology, places in groups:
         ages = np.array([sensors[i].age_years for i in places])
-        by_then = expected_replacements(fits[technology], ages, edges)
+        ratios = np.array([sensors[i].condition.hazard_ratio for i in places])
+        by_then = expected_replacements(
+            fits[technology], ages, edges, hazard_ratios=ratios
+        )
         expected[technology] = np.diff(by_then, prepend=0.0)
         drawn = simulated_replacements(
-            fits[technology], ages, edges, n_draws=n_draws, rng=rng
+            fits[technology],
+            ages,
+            edges,
+            n_draws=n_draws,
+            rng=rng,
+            hazard_ratios=ratios,
+            log_ratio_sd=[sensors[i].condition.log_sd for i in places],
         )
         counts += drawn
         spent += drawn * price(technology)

@@ -56,7 +56,11 @@ def renewal_function(
 
 
 def expected_replacements(
-    fit: WeibullFit, age_years: ArrayLike, times_years: ArrayLike
+    fit: WeibullFit,
+    age_years: ArrayLike,
+    times_years: ArrayLike,
+    *,
+    hazard_ratios: ArrayLike = 1.0,
 ) -> Array:
     """Expected replacements by each time, summed over positions with sensors of an age.
 
@@ -71,6 +75,9 @@ def expected_replacements(
         Ages of the sensors working at time 0, shape (n,).
     times_years
         Times from now, zero or more, shape (m,).
+    hazard_ratios
+        Condition of the sensors working now, shape (n,) or one for all; their
+        successors are typical.
 
     Returns
     -------
@@ -83,13 +90,16 @@ def expected_replacements(
         return np.zeros(times.shape)
     grid = _grid(float(times.max()), fit.scale_years, 0.0)
     renewals = _renewal_on(grid, fit.shape, fit.scale_years)
-    unique, counts = np.unique(ages, return_counts=True)
+    ratios = np.broadcast_to(np.asarray(hazard_ratios, dtype=float), ages.shape)
+    unique, counts = np.unique(
+        np.column_stack([ages, ratios]), axis=0, return_counts=True
+    )
     first = np.zeros(grid.size)
-    for block in range(0, unique.size, 500):
-        aged = unique[block : block + 500, None]
+    for block in range(0, counts.size, 500):
+        aged, worse = unique[block : block + 500, :, None].transpose(1, 0, 2)
         now = (aged / fit.scale_years) ** fit.shape
         then = ((aged + grid) / fit.scale_years) ** fit.shape
-        first += counts[block : block + 500] @ -np.expm1(now - then)
+        first += counts[block : block + 500] @ -np.expm1(worse * (now - then))
     middle = (renewals[1:] + renewals[:-1]) / 2.0
     again = np.convolve(np.diff(first), middle)[: grid.size - 1]
     return np.interp(times, grid, first + np.concatenate([[0.0], again]))
@@ -124,6 +134,8 @@ def simulated_replacements(
     *,
     n_draws: int,
     rng: np.random.Generator,
+    hazard_ratios: ArrayLike = 1.0,
+    log_ratio_sd: ArrayLike = 0.0,
 ) -> np.ndarray:
     """Replacements by period in simulated fleets, with renewals.
 
@@ -143,6 +155,10 @@ def simulated_replacements(
         Number of simulated fleets.
     rng
         Seeded generator.
+    hazard_ratios, log_ratio_sd
+        Condition of the sensors working now and what it leaves open on the log scale,
+        shape (n,) or one for all. A fleet's effects are off by one common amount: that
+        is what makes the count of a fleet unsure. Successors are typical.
 
     Returns
     -------
@@ -153,19 +169,23 @@ def simulated_replacements(
     edges = np.asarray(edges_years, dtype=float)
     shapes, scales = parameter_draws(fit, n_draws, rng)
     counts = np.zeros((n_draws, edges.size), dtype=int)
+    ratios = np.broadcast_to(np.asarray(hazard_ratios, dtype=float), ages.shape)
+    spread = np.broadcast_to(np.asarray(log_ratio_sd, dtype=float), ages.shape)
+    unsure = rng.standard_normal(n_draws) if np.any(spread > 0) else np.zeros(n_draws)
     at_once = max(1, _CHUNK // max(ages.size, 1))
     for begin in range(0, n_draws, at_once):
         draws = np.arange(begin, min(begin + at_once, n_draws))
         fleet = np.repeat(draws, ages.size)
         started = -np.tile(ages, draws.size)  # when the working sensor was new
         hazard = (-started / scales[fleet]) ** shapes[fleet]
+        worse = (ratios * np.exp(unsure[draws, None] * spread)).ravel()
         while fleet.size:
-            hazard += rng.standard_exponential(fleet.size)
+            hazard += rng.standard_exponential(fleet.size) / worse
             ends = started + scales[fleet] * hazard ** (1.0 / shapes[fleet])
             inside = ends < edges[-1]
             fleet, started = fleet[inside], ends[inside]
             period = np.searchsorted(edges, started, side="right")
             flat = np.bincount(fleet * edges.size + period, minlength=counts.size)
             counts += flat.reshape(counts.shape)
-            hazard = np.zeros(fleet.size)
+            hazard, worse = np.zeros(fleet.size), np.ones(fleet.size)
     return counts

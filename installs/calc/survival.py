@@ -3,7 +3,8 @@
 Answers, from failed and censored lives: what share still works at an age
 (:func:`kaplan_meier`), which life curve to forecast from (:func:`fit_weibull`), and how
 likely a sensor of a given age is to fail within a horizon (:func:`failure_chances`).
-Left for later: covariates, competing modes, pooling between groups.
+A sensor in better or worse condition than usual has its hazard multiplied
+(:mod:`installs.calc.condition`).
 
 References
 ----------
@@ -26,6 +27,7 @@ from scipy.stats import norm
 from installs.calc.bootstrap import N_REFITS, with_refits
 from installs.calc.likelihood import Array
 from installs.calc.types import (
+    Condition,
     FailureChance,
     Life,
     LifePrior,
@@ -157,14 +159,19 @@ def weibull_survival(fit: WeibullFit, age_years: ArrayLike) -> Array:
 
 
 def failure_probability(
-    fit: WeibullFit, age_years: ArrayLike, horizon_years: ArrayLike
+    fit: WeibullFit,
+    age_years: ArrayLike,
+    horizon_years: ArrayLike,
+    *,
+    hazard_ratio: ArrayLike = 1.0,
 ) -> Array:
     """Chance of failing within the horizon, given working at the age, by the curve.
 
-    1 - exp(H(age) - H(age + horizon)), H(x) = (x / scale) ** shape.
+    1 - exp(ratio * (H(age) - H(age + horizon))), H(x) = (x / scale) ** shape.
     """
     ages, horizons = _ages(age_years), _ages(horizon_years)
-    return _conditional(ages, horizons, fit.shape, fit.scale_years)
+    ratio = np.asarray(hazard_ratio, dtype=float)
+    return _conditional(ages, horizons, fit.shape, fit.scale_years, ratio)
 
 
 def parameter_draws(
@@ -198,6 +205,7 @@ def failure_chances(
     rng: np.random.Generator,
     level: float = 0.90,
     n_draws: int = 1000,
+    conditions: Sequence[Condition] | None = None,
 ) -> list[tuple[FailureChance, ...]]:
     """Chances of failing within each horizon, for sensors of one technology.
 
@@ -219,6 +227,9 @@ def failure_chances(
         Level of the intervals.
     n_draws
         Draws behind the intervals.
+    conditions
+        Condition of each sensor, in order; what it leaves open widens the interval.
+        Without it all are typical of their age.
 
     Returns
     -------
@@ -236,28 +247,47 @@ def failure_chances(
         raise DomainError("A horizon must be a number of years above zero.")
     shapes, scales = parameter_draws(fit, n_draws, rng)
     tails = [(1.0 - level) / 2.0, (1.0 + level) / 2.0]
-    unique, back = np.unique(ages, return_inverse=True)
+    known = conditions or [Condition()] * ages.size
+    each = np.column_stack(
+        [
+            ages,
+            [one.hazard_ratio for one in known],
+            [one.log_sd for one in known],
+        ]
+    ).reshape(-1, 3)
+    unique, back = np.unique(each, axis=0, return_inverse=True)
+    unsure = rng.standard_normal(n_draws) if np.any(each[:, 2] > 0) else np.zeros(1)
+    ratios = unique[:, 1:2] * np.exp(unique[:, 2:] * unsure)
     by_horizon = []
     for horizon in horizons_years:
         drawn = _conditional(
-            unique[:, None], np.float64(horizon), shapes[None, :], scales[None, :]
+            unique[:, :1],
+            np.float64(horizon),
+            shapes[None, :],
+            scales[None, :],
+            ratios,
         )
         low, high = np.quantile(drawn, tails, axis=1)
-        middle = failure_probability(fit, unique, horizon)
+        middle = failure_probability(
+            fit, unique[:, 0], horizon, hazard_ratio=unique[:, 1]
+        )
         by_horizon.append(
             [
                 FailureChance(horizon, float(p), float(least), float(most), level)
                 for p, least, most in zip(middle, low, high, strict=True)
             ]
         )
-    return [tuple(chances[i] for chances in by_horizon) for i in back]
+    return [tuple(chances[i] for chances in by_horizon) for i in back.reshape(-1)]
 
 
-def median_remaining_life(fit: WeibullFit, age_years: ArrayLike) -> Array:
-    """Years within which half of sensors of this age fail."""
+def median_remaining_life(
+    fit: WeibullFit, age_years: ArrayLike, *, hazard_ratio: ArrayLike = 1.0
+) -> Array:
+    """Years within which half of sensors of this age and condition fail."""
     ages = _ages(age_years)
     hazard = _cumulative(ages, fit.shape, fit.scale_years)
-    whole = fit.scale_years * (hazard + math.log(2.0)) ** (1.0 / fit.shape)
+    half = math.log(2.0) / np.asarray(hazard_ratio, dtype=float)
+    whole = fit.scale_years * (hazard + half) ** (1.0 / fit.shape)
     return np.asarray(whole - ages)
 
 
@@ -281,9 +311,11 @@ def _cumulative(ages: Array, shape: Any, scale: Any) -> Any:
     return (ages / scale) ** shape
 
 
-def _conditional(ages: Array, horizon: Any, shape: Any, scale: Any) -> Array:
+def _conditional(
+    ages: Array, horizon: Any, shape: Any, scale: Any, ratio: Any = 1.0
+) -> Array:
     gone = _cumulative(ages, shape, scale) - _cumulative(ages + horizon, shape, scale)
-    return np.asarray(-np.expm1(gone))
+    return np.asarray(-np.expm1(ratio * gone))
 
 
 def _ages(values: ArrayLike) -> Array:

@@ -7,6 +7,12 @@ that people read. The dataclasses carry what ``survival``, ``forecast`` and
 Models import this module, so it imports neither numpy nor scipy.
 """
 
+from installs.calc.types.condition import (
+    Condition,
+    ConditionModel,
+    Driver,
+    Effect,
+)
 from installs.calc.types.electrical import (
     AcceptanceLimit,
     Baseline,
@@ -63,7 +69,11 @@ __all__ = [
     "AcceptanceLimit",
     "Band",
     "Baseline",
+    "Condition",
+    "ConditionModel",
     "DatedReading",
+    "Driver",
+    "Effect",
     "ElectricalQuantity",
     "ElectricalTrend",
     "EndReason",

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from datetime import date
 
+from installs.calc.types.condition import TYPICAL, Condition
 from installs.calc.types.words import Technology
 from wimprog.lib.errors import DomainError
 
@@ -23,11 +24,12 @@ class FailureChance:
 
 @dataclass(frozen=True)
 class SensorInService:
-    """A sensor working today: the caller's key for it, its technology and its age."""
+    """A sensor working today: the caller's key, its technology, age and condition."""
 
     key: str
     technology: Technology
     age_years: float
+    condition: Condition = TYPICAL
 
     def __post_init__(self) -> None:
         """Refuse an age that cannot be."""
@@ -48,6 +50,7 @@ class SensorForecast:
     chances: tuple[FailureChance, ...]
     median_remaining_years: float
     basis: str
+    condition: Condition = TYPICAL
 
     def within(self, horizon_years: float) -> FailureChance:
         """The chance within one of the horizons asked for.

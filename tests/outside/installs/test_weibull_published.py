@@ -2,10 +2,12 @@
 
 import math
 
+import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.stats import CensoredData, weibull_min
 
+from installs.calc.condition import weibull_hazards
 from installs.calc.survival import (
     failure_probability,
     mean_remaining_life,
@@ -27,6 +29,7 @@ from tests.outside.installs.published_lives import (
     SHOCK_MODE_2_KM,
     SHOCK_WORKING_KM,
     SIX_MP,
+    SIX_MP_CONTROL,
     SUNY_FAILED,
     SUNY_WORKING,
     lives,
@@ -154,6 +157,18 @@ def test_profile_interval_of_the_nist_shape():
     for end in (interval.low, interval.high):
         assert profile(fit.shape) - profile(end) == pytest.approx(1.920729, abs=1e-5)
     assert interval.low < fit.shape < interval.high
+
+
+def test_six_mp_regression():
+    """R survreg on Freireich's two arms (from memory): intercept 3.516, control
+    -1.267, scale .732. With location = log scale, hazard ratio = exp(1.267 / .732)."""
+    both = SIX_MP + SIX_MP_CONTROL
+    arm = [[0.0]] * len(SIX_MP) + [[1.0]] * len(SIX_MP_CONTROL)
+    found = weibull_hazards(both, np.array(arm), start=(0.0, 3.0))
+    u, v, log_ratio = found[0]
+    assert v == pytest.approx(3.516, abs=5.1e-4)
+    assert math.exp(-u) == pytest.approx(0.732, abs=5.1e-4)
+    assert -log_ratio * math.exp(-u) == pytest.approx(-1.267, abs=5.1e-4)
 
 
 @pytest.mark.parametrize(
