@@ -7,6 +7,15 @@ that people read. The dataclasses carry what ``survival``, ``forecast`` and
 Models import this module, so it imports neither numpy nor scipy.
 """
 
+from installs.calc.types.checks import (
+    BackTest,
+    Fifth,
+    Goodness,
+    OriginScore,
+    PlotPoint,
+    RecordedLife,
+    ResidualPoint,
+)
 from installs.calc.types.condition import (
     Condition,
     ConditionModel,
@@ -67,6 +76,7 @@ __all__ = [
     "ONE_DAY_YEARS",
     "USUAL_QUANTITIES",
     "AcceptanceLimit",
+    "BackTest",
     "Band",
     "Baseline",
     "Condition",
@@ -80,9 +90,11 @@ __all__ = [
     "Estimate",
     "FailureChance",
     "FailureMode",
+    "Fifth",
     "FitMethod",
     "FleetForecast",
     "ForecastPeriod",
+    "Goodness",
     "GroupComparison",
     "GroupCount",
     "IncidenceCurve",
@@ -93,7 +105,11 @@ __all__ = [
     "LifePrior",
     "LimitCrossing",
     "MeanCumulative",
+    "OriginScore",
+    "PlotPoint",
     "QuantityRules",
+    "RecordedLife",
+    "ResidualPoint",
     "SensorForecast",
     "SensorInService",
     "SurvivalCurve",
