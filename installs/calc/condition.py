@@ -44,7 +44,6 @@ _WORTH_TELLING = 0.05
 
 DECADES_BELOW_NEW = "insulation below new"
 DECADES_A_YEAR = "insulation falling"
-DRIFT_A_YEAR = "drift of the weights"
 CAPACITANCE_OFF = "capacitance off new"
 ASPHALT = "asphalt pavement"
 
@@ -54,7 +53,6 @@ ASSUMED_EFFECTS = (
     Effect(DECADES_BELOW_NEW, 1.7, "decade of insulation below new", 0.0, 4.0),
     Effect(DECADES_A_YEAR, 1.5, "decade of insulation lost a year", 0.0, 2.0),
     Effect(CAPACITANCE_OFF, 1.2, "10 % of capacitance off new", 0.0, 5.0),
-    Effect(DRIFT_A_YEAR, 1.1, "percent of drift a year", 0.0, 10.0),
     Effect(ASPHALT, 1.2, "asphalt in place of concrete", 0.0, 1.0),
 )
 

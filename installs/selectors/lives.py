@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from django.db.models import Q
 
 from installs.calc.types import (
+    Condition,
     EndReason,
     Life,
     LifePrior,
@@ -21,6 +22,7 @@ from installs.calc.types import (
     years_between,
 )
 from installs.models import Installation, TechnologyProfile
+from installs.selectors.conditions import conditions_of
 from sites.selectors import program_get
 from wimprog.lib import clock
 
@@ -66,12 +68,24 @@ class LifeRow:
     end_reason: str
     failure_mode: str
     age_years: float
+    watched_years: float
+    lot: str = ""
     installation: Installation | None = None
 
     @property
     def failed(self) -> bool:
         """Whether this life ended in failure."""
         return self.end_reason == EndReason.FAILED
+
+    @property
+    def life(self) -> Life:
+        """The life as computation takes it; a failed one would be watched until now."""
+        return Life(
+            age_years=self.age_years,
+            failed=self.failed,
+            key=str(self.pk),
+            until_years=self.watched_years if self.failed else None,
+        )
 
 
 def program_today() -> dt.date:
@@ -119,8 +133,9 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
         "ended_on",
         "end_reason",
         "failure_mode",
+        "sensor__lot",
     ):
-        pk, lane_id, position, word, installed_on, ended_on, reason, mode = row
+        pk, lane_id, position, word, installed_on, ended_on, reason, mode, lot = row
         if ended_on is not None and ended_on > today:
             ended_on, reason, mode = None, "", ""
         age_years = years_between(installed_on, ended_on or today)
@@ -135,6 +150,8 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
                 reason,
                 mode,
                 age_years,
+                years_between(installed_on, today),
+                lot,
             )
         )
     return found
@@ -143,9 +160,7 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
 def _lives(rows: Iterable[LifeRow]) -> dict[str, list[Life]]:
     found: dict[str, list[Life]] = defaultdict(list)
     for row in rows:
-        found[row.technology].append(
-            Life(age_years=row.age_years, failed=row.failed, key=str(row.pk))
-        )
+        found[row.technology].append(row.life)
     return dict(found)
 
 
@@ -157,11 +172,19 @@ def lives_by_technology(today: dt.date | None = None) -> dict[str, list[Life]]:
 def fits_of(
     lives: dict[str, list[Life]], expectations: dict[str, Expectation]
 ) -> dict[str, WeibullFit]:
-    """The life curve of each technology that has lived at all."""
+    """The life curve of each technology that has lived at all.
+
+    Each technology's expectation is first moved by what the other technologies of the
+    agency have lived through.
+    """
+    from installs.calc.pooling import pooled_priors
     from installs.calc.survival import fit_weibull
 
+    priors = pooled_priors(
+        lives, {word: one.prior for word, one in expectations.items()}
+    )
     return {
-        technology: fit_weibull(lived, prior=expectations[technology].prior)
+        technology: fit_weibull(lived, prior=priors[technology])
         for technology, lived in sorted(lives.items())
     }
 
@@ -172,14 +195,16 @@ def fits_by_technology(today: dt.date | None = None) -> dict[str, WeibullFit]:
 
 
 def sensors_in_service(
-    rows: Iterable[LifeRow],
+    rows: Iterable[LifeRow], conditions: Mapping[int, Condition] | None = None
 ) -> list[SensorInService]:
-    """Those of the rows that are in the road still."""
+    """Those of the rows that are in the road still, with their condition if given."""
+    known = conditions or {}
     return [
         SensorInService(
             key=str(row.pk),
             technology=Technology(row.technology),
             age_years=row.age_years,
+            condition=known.get(row.pk, Condition()),
         )
         for row in rows
         if row.ended_on is None
@@ -187,13 +212,13 @@ def sensors_in_service(
 
 
 def forecasts_of(
-    rows: list[LifeRow], fits: dict[str, WeibullFit]
+    live: list[SensorInService], fits: dict[str, WeibullFit]
 ) -> dict[int, SensorForecast]:
     """Chances of each live sensor, by the installation's key."""
     from installs.calc.forecast import sensor_forecasts
 
     found = sensor_forecasts(
-        sensors_in_service(rows),
+        live,
         {Technology(word): fit for word, fit in fits.items()},
         horizons_years=HORIZONS_YEARS,
     )
@@ -206,22 +231,30 @@ def _within(forecast: SensorForecast) -> dict[int, Chance]:
     }
 
 
+def live_forecasts(
+    rows: list[LifeRow], today: dt.date, *, only: int | None = None
+) -> dict[int, SensorForecast]:
+    """Chances of the live sensors of the rows (or of one), their condition included."""
+    fits = fits_of(_lives(rows), technology_expectations())
+    live = sensors_in_service(rows, conditions_of(rows, fits, today))
+    if only is not None:
+        live = [one for one in live if one.key == str(only)]
+    return forecasts_of(live, fits)
+
+
 def sensor_chances(today: dt.date | None = None) -> dict[int, dict[int, Chance]]:
     """Chance of failing within 1, 2 and 5 years (with interval) by installation."""
-    rows = life_rows(today)
-    fits = fits_of(_lives(rows), technology_expectations())
-    return {pk: _within(one) for pk, one in forecasts_of(rows, fits).items()}
+    day = today or program_today()
+    found = live_forecasts(life_rows(day), day)
+    return {pk: _within(one) for pk, one in found.items()}
 
 
 def installation_chance(
     installation: Installation, today: dt.date
 ) -> SensorForecast | None:
     """One live installation's chances, and what they rest on."""
-    technology = installation.sensor.model.technology
-    rows = life_rows(today, technology)
-    own = [row for row in rows if row.pk == installation.pk]
-    fits = fits_of(_lives(rows), technology_expectations())
-    return forecasts_of(own, fits).get(installation.pk)
+    rows = life_rows(today)
+    return live_forecasts(rows, today, only=installation.pk).get(installation.pk)
 
 
 def life_page(today: dt.date, technology: str) -> list[LifeRow]:
@@ -235,8 +268,9 @@ def life_page(today: dt.date, technology: str) -> list[LifeRow]:
 
 def chances_by_lane(today: dt.date | None = None) -> dict[int, list[LaneChance]]:
     """The same by lane, with what each rests on."""
-    rows = life_rows(today)
-    forecasts = forecasts_of(rows, fits_of(_lives(rows), technology_expectations()))
+    day = today or program_today()
+    rows = life_rows(day)
+    forecasts = live_forecasts(rows, day)
     found: dict[int, list[LaneChance]] = defaultdict(list)
     for row in rows:
         forecast = forecasts.get(row.pk)
