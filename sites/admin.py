@@ -3,7 +3,15 @@
 from django.contrib import admin
 from simple_history.admin import SimpleHistoryAdmin
 
-from sites.models import Lane, Program, RoadProfile, Site, SiteSurvey
+from sites.models import (
+    Lane,
+    Program,
+    RoadProfile,
+    Site,
+    SiteSurvey,
+    SurveyLimit,
+    SurveySettings,
+)
 
 
 @admin.register(Program)
@@ -46,3 +54,18 @@ class RoadProfileAdmin(SimpleHistoryAdmin):
 
     list_display = ["file_name", "survey", "length_m", "interval_mm"]
     list_select_related = ["survey__wim_site", "survey__lane__wim_site"]
+
+
+@admin.register(SurveySettings)
+class SurveySettingsAdmin(SimpleHistoryAdmin):
+    """The one row of thresholds."""
+
+    list_display = ["__str__", "governing", "site_class_wanted"]
+
+
+@admin.register(SurveyLimit)
+class SurveyLimitAdmin(SimpleHistoryAdmin):
+    """The agency's own limits of site standards."""
+
+    list_display = ["standard", "key", "value", "source"]
+    list_filter = ["standard"]

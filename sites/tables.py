@@ -14,7 +14,7 @@ from django.utils.safestring import mark_safe
 
 from sites.calc.suitability.assessing import Suitability
 from sites.models import SiteSurvey
-from sites.selectors import StudyComparison, survey_judged
+from sites.selectors import StudyComparison, suitability_settings, survey_judged
 from wimprog.lib.marks import condition_mark_svg
 from wimprog.lib.tables import NO_DATA, Table
 
@@ -40,12 +40,12 @@ class SurveyTable(Table):
 
     def __init__(self, *args: Any, system: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.system = system
+        self.settings = suitability_settings(system)
         self._judged: dict[int, Suitability] = {}
 
     def _of(self, survey: SiteSurvey) -> Suitability:
         if survey.pk not in self._judged:
-            self._judged[survey.pk] = survey_judged(survey, self.system)
+            self._judged[survey.pk] = survey_judged(survey, self.settings)
         return self._judged[survey.pk]
 
     def render_place(self, record: SiteSurvey) -> str:

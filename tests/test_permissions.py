@@ -33,6 +33,10 @@ WRITES = {
     "sites.add_sitesurvey": {"manager", "technician"},
     "sites.change_sitesurvey": {"manager", "technician"},
     "sites.add_roadprofile": {"manager", "technician"},
+    "sites.change_surveysettings": {"manager"},
+    "sites.add_surveylimit": {"manager"},
+    "sites.change_surveylimit": {"manager"},
+    "sites.delete_surveylimit": {"manager"},
     "installs.add_sensor": {"manager", "technician"},
     "installs.add_sensormodel": {"manager"},
     "installs.change_sensormodel": {"manager"},
@@ -101,6 +105,7 @@ def test_nobody_in_the_groups_may_delete_facts(manager, technician, analyst):
         deletes = {p for p in user.get_all_permissions() if ".delete_" in p}
         assert deletes <= {
             "installs.delete_electricallimit",
+            "sites.delete_surveylimit",
             "calibration.delete_standardvalue",
         }
 

@@ -10,6 +10,7 @@ from sites.models.places import (
     SiteState,
     check_time_zone,
 )
+from sites.models.survey_settings import SurveyLimit, SurveySettings
 from sites.models.surveys import SURVEY_GROUPS, RoadProfile, SiteSurvey
 
 __all__ = [
@@ -23,5 +24,7 @@ __all__ = [
     "SiteQuerySet",
     "SiteState",
     "SiteSurvey",
+    "SurveyLimit",
+    "SurveySettings",
     "check_time_zone",
 ]

@@ -9,9 +9,16 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 
 from sites.calc.iri import roughness_text
+from sites.calc.suitability.cost_323 import STANDARD as COST_323
 from sites.calc.suitability.cost_323_limits import SURFACE
+from sites.calc.suitability.values import (
+    requirements_in_use,
+    standing_in_use,
+    values_in_use,
+)
 from sites.models import RoadProfile
 from sites.profile_store import profile_read
+from sites.selectors.survey_settings import suitability_settings
 from wimprog.lib.chart import Chart, Limit, Point, Series
 from wimprog.lib.errors import DomainError
 from wimprog.lib.units import Kind, UnitSystem, format_si, shown_unit
@@ -140,6 +147,7 @@ def _chart(profile: RoadProfile, series: dict[str, Any], system: UnitSystem) -> 
     marks = ((along.from_si(places[0]["distance_m"]), "best place"),) if places else ()
     highest = max((y for _, ys in series["lines"].values() for y in ys), default=0.0)
     window = format_si(series["window_m"], Kind.LENGTH, system)
+    class_limits, standing = _class_limits(system)
     return Chart(
         title=f"Roughness along the road, {profile.file_name}",
         x_label=f"Distance as the file counts it, {along.symbol}",
@@ -150,12 +158,11 @@ def _chart(profile: RoadProfile, series: dict[str, Any], system: UnitSystem) -> 
             f"{format_si(series['step_m'], Kind.LENGTH, system)}; n "
             f"{series['n_windows']:,} windows in each path, the least and the greatest "
             "of each part of the road drawn. Lines: the most that each site class of "
-            "COST 323 allows an approach (from memory: not checked against the "
-            "document)."
+            f"COST 323 allows an approach ({standing})."
         ),
         limits=tuple(
             Limit(rough.from_si(limit), f"COST 323 {name}")
-            for name, limit in _class_limits()
+            for name, limit in class_limits
             if limit <= 1.5 * highest or name.endswith(" I")
         ),
         marks=marks,
@@ -164,14 +171,18 @@ def _chart(profile: RoadProfile, series: dict[str, Any], system: UnitSystem) -> 
     )
 
 
-def _class_limits() -> list[tuple[str, float]]:
-    """The greatest IRI that each site class of COST 323 allows, m/km."""
-    iri = next(one for one in SURFACE if one.key == "iri")
-    return [
+def _class_limits(system: UnitSystem) -> tuple[list[tuple[str, float]], str]:
+    """The greatest IRI of each site class of COST 323, m/km, and their standing."""
+    values = values_in_use(COST_323, suitability_settings(system))
+    in_use = requirements_in_use(SURFACE, values)
+    iri = next(one for one in in_use if one.key == "iri")
+    limits = [
         (name, limits.high.si)
         for name, limits in iri.limits.items()
         if limits.high is not None
     ]
+    keys = [one.high.key for one in iri.limits.values() if one.high is not None]
+    return limits, standing_in_use(keys, values, iri.standing)
 
 
 def _whole(derived: dict[str, Any], system: UnitSystem) -> tuple[tuple[str, str], ...]:

@@ -27,6 +27,7 @@ from sites.calc.types import (
     SurveyFacts,
 )
 from sites.models import SURVEY_GROUPS, RoadProfile, Site, SiteSurvey
+from sites.selectors.survey_settings import suitability_settings
 from wimprog.lib.units import UnitSystem, format_number, format_si, kind_of_field
 
 NOT_MEASURED = "not measured"
@@ -99,13 +100,17 @@ def study_names() -> list[str]:
 
 
 def survey_judged(
-    survey: SiteSurvey, system: UnitSystem | str, wanted: str = ""
+    survey: SiteSurvey, settings: SuitabilitySettings, wanted: str = ""
 ) -> Suitability:
-    """A survey against every site standard, for its wanted type or another."""
+    """A survey against every site standard, for its wanted type or another.
+
+    Parameters
+    ----------
+    settings
+        By what the agency judges: :func:`suitability_settings`, read once for many.
+    """
     return assess(
-        survey_facts(survey),
-        wanted=wanted or survey.wanted_type,
-        settings=SuitabilitySettings(unit_system=UnitSystem(system)),
+        survey_facts(survey), wanted=wanted or survey.wanted_type, settings=settings
     )
 
 
@@ -146,7 +151,7 @@ class SurveyPage:
 
 def survey_page(survey: SiteSurvey, system: UnitSystem | str) -> SurveyPage:
     """One survey judged by every standard, with its facts, profiles and history."""
-    found = survey_judged(survey, system)
+    found = survey_judged(survey, suitability_settings(system))
     labels = {name: label_of(name) for name in MEASURED}
     return SurveyPage(
         survey=survey,
@@ -261,7 +266,10 @@ def study_comparison(
     types = [one.wanted_type for one in surveys]
     wanted = check_type(wanted) if wanted else max(types, key=types.count)
     by_name = {_name_of(one, surveys): one for one in surveys}
-    judged = {name: survey_judged(one, system, wanted) for name, one in by_name.items()}
+    settings = suitability_settings(system)
+    judged = {
+        name: survey_judged(one, settings, wanted) for name, one in by_name.items()
+    }
     ranked = compare(list(judged.items()))
     rivals = tuple(Rival(by_name[one.name], one) for one in ranked)
     n_all = SiteSurvey.objects.filter(study=study).count()

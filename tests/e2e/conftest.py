@@ -42,6 +42,7 @@ def make_roles() -> None:
         "0003_roles_of_installing",
         "0004_roles_of_surveys",
         "0005_roles_of_calibrating",
+        "0006_roles_of_survey_settings",
     ):
         module = import_module(f"quality.migrations.{name}")
         for step in module.Migration.operations:

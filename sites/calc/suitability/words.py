@@ -52,7 +52,15 @@ class Scale:
         is_us = system == UnitSystem.US
         value = value_si * self.us_per_si if is_us else value_si
         places = _digits(value) if digits is None else digits
-        return f"{_trimmed(value, places)} {self.us if is_us else self.si}".rstrip()
+        return f"{_trimmed(value, places)} {self.symbol(system)}".rstrip()
+
+    def symbol(self, system: UnitSystem) -> str:
+        """Symbol of the unit in which a system shows it."""
+        return self.us if system == UnitSystem.US else self.si
+
+    def to_si(self, number: float, system: UnitSystem) -> float:
+        """A number in a system's unit, in the SI unit."""
+        return number / self.us_per_si if system == UnitSystem.US else number
 
     def exact(self, value_si: float, system: UnitSystem) -> str:
         """The value with enough decimals to be the one that was typed.
