@@ -23,6 +23,7 @@ from quality.records.mapping import ColumnMapping
 from quality.records.report import Layout, ReadReport, Reason
 from quality.records.schema import (
     MAX_AXLES,
+    OPTIONAL_COLUMNS,
     RECORD_SCHEMA,
     TIME_TYPE,
     LaneKey,
@@ -314,6 +315,7 @@ class _Reader:
             values = checked.weights_kg[k][kept] if used else None
             arrays.append(none if values is None else pa.array(values, mask=beyond))
         arrays.append(pa.array(cells.lines[kept].astype(np.int32)))
+        arrays += [none] * len(OPTIONAL_COLUMNS)
         return pa.RecordBatch.from_arrays(arrays, schema=self.schema)
 
     def _lanes(

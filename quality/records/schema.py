@@ -23,6 +23,13 @@ MAX_AXLES = 13
 WEIGHT_COLUMNS = tuple(f"w{k}_kg" for k in range(1, MAX_AXLES + 1))
 SPACING_COLUMNS = tuple(f"s{k}_m" for k in range(1, MAX_AXLES))
 IDENTITY_COLUMNS = ("state_code", "station_id", "direction_code", "lane_code")
+OPTIONAL_COLUMNS = ("temperature_c", "left_right_imbalance_pct")
+"""Null in records whose file does not carry them, and in parts older than they are.
+
+The temperature of the pavement as the controller wrote it down with the vehicle; and
+100 (left − right) / (left + right) over all the vehicle's wheels, positive when the
+left side weighed more.
+"""
 TIME_TYPE = pa.timestamp("ms")
 CODE_TYPE = pa.dictionary(pa.int32(), pa.string())
 
@@ -61,6 +68,7 @@ def _fields() -> list[pa.Field]:
         pa.field("n_axles", pa.int8(), nullable=False),
         *spaced,
         pa.field("source_line", pa.int32(), nullable=False),
+        *(pa.field(name, pa.float32()) for name in OPTIONAL_COLUMNS),
     ]
 
 
@@ -82,6 +90,15 @@ def resolution_of(schema: pa.Schema) -> TimeResolution:
     """How closely the times of a batch, table or part are known."""
     metadata = schema.metadata or {}
     return TimeResolution(metadata.get(b"time_resolution", b"hour").decode())
+
+
+def with_optional(table: pa.Table) -> pa.Table:
+    """The table with every optional column, all null where it had none."""
+    for name in OPTIONAL_COLUMNS:
+        if name not in table.column_names:
+            field = STORE_SCHEMA.field(name)
+            table = table.append_column(field, pa.nulls(table.num_rows, field.type))
+    return table
 
 
 def split_by_lane(
@@ -107,7 +124,7 @@ def split_by_lane(
         combined *= max(len(names[-1]), 1)
         combined += codes.indices.to_numpy(zero_copy_only=False)
     schema = with_resolution(STORE_SCHEMA, resolution_of(table.schema))
-    records = table.select(schema.names).cast(schema)
+    records = with_optional(table).select(schema.names).cast(schema)
     keys, first = np.unique(combined, return_index=True)
     for key in keys[np.argsort(first)]:
         rest, parts = int(key), []

@@ -27,6 +27,7 @@ from quality.records.schema import (
     TIME_TYPE,
     split_by_month,
     times_ms,
+    with_optional,
 )
 from wimprog.lib.errors import DomainError
 
@@ -161,7 +162,8 @@ class _Pending:
     def add(self, rows: pa.Table) -> int:
         """Take rows; returns by how many the waiting rows grew."""
         before = self.waiting
-        self.rows.append(rows.select(self.schema.names).cast(self.schema))
+        whole = with_optional(rows).select(self.schema.names)
+        self.rows.append(whole.cast(self.schema))
         self.waiting += rows.num_rows
         self.n += rows.num_rows
         times = times_ms(rows)
@@ -260,7 +262,8 @@ def iter_parts(
     root, paths
         The store, and the manifest's paths in it.
     columns
-        Columns wanted; all by default.
+        Columns wanted; all by default. An optional column is null in parts that were
+        written before it was kept.
     first, last
         Half-open period in site-local standard time.
 
@@ -292,7 +295,7 @@ def iter_parts(
                 at = pa.scalar(last.astype("M8[ms]").astype(int), pa.int64())
                 keep = pc.and_(keep, pc.less(time_column, at.cast(TIME_TYPE)))
             table = table.filter(keep)
-        yield table.select(wanted)
+        yield with_optional(table).select(wanted)
 
 
 def read_parts(

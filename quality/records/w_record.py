@@ -20,6 +20,7 @@ from quality.records.schema import (
     CODE_TYPE,
     IDENTITY_COLUMNS,
     MAX_AXLES,
+    OPTIONAL_COLUMNS,
     RECORD_SCHEMA,
     LaneKey,
     TimeResolution,
@@ -256,6 +257,7 @@ class _Reader:
             arrays.append(pa.array(values, mask=mask) if k < most else none)
         lines = (kept + block.first_line).astype(np.int32)
         arrays.append(pa.array(lines))
+        arrays += [none] * len(OPTIONAL_COLUMNS)
         return pa.RecordBatch.from_arrays(arrays, schema=SCHEMA)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 import pyarrow as pa
 
 from quality.records.schema import (
+    OPTIONAL_COLUMNS,
     SPACING_COLUMNS,
     STORE_SCHEMA,
     WEIGHT_COLUMNS,
@@ -142,6 +143,8 @@ def _table(
         columns[name] = _column(weights_kg, place, n)
     for place, name in enumerate(SPACING_COLUMNS):
         columns[name] = _column(spacings_m, place, n)
+    for name in OPTIONAL_COLUMNS:
+        columns[name] = pa.nulls(n, pa.float32())
     return pa.table(
         [columns[name].cast(schema.field(name).type) for name in schema.names],
         schema=schema,

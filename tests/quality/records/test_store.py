@@ -9,9 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
-from quality.records.schema import STORE_SCHEMA, split_by_lane
+from quality.records.schema import OPTIONAL_COLUMNS, STORE_SCHEMA, split_by_lane
 from quality.records.store import (
     Part,
     PartWriter,
@@ -172,3 +173,30 @@ def test_names_cannot_leave_the_store_or_meet() -> None:
     assert all(path.count("/") == 3 for path in odd)
     with pytest.raises(DomainError, match="need a name"):
         partition_of("..", "1", month)
+
+
+def test_a_part_older_than_the_optional_columns_reads_with_nulls(
+    tmp_path: Path, lane_table: pa.Table
+) -> None:
+    (new,) = write_part(tmp_path, "OV-001", "E1", lane_table, source_sha256=SHA)
+    older = lane_table.drop(list(OPTIONAL_COLUMNS))
+    pq.write_table(older, tmp_path / "older.parquet")
+    table = read_parts(tmp_path, ["older.parquet", new.path])
+    assert table.schema.equals(STORE_SCHEMA)
+    assert table.num_rows == 2 * older.num_rows
+    for name in OPTIONAL_COLUMNS:
+        assert table[name].null_count == table.num_rows
+    chosen = read_parts(tmp_path, ["older.parquet"], columns=["temperature_c", "time"])
+    assert chosen.column_names == ["temperature_c", "time"]
+    assert chosen["temperature_c"].null_count == older.num_rows
+    start = np.asarray(older["time"])[0].astype("M8[ms]")
+    none = read_parts(tmp_path, ["older.parquet"], columns=["w1_kg"], last=start)
+    assert (none.num_rows, none.column_names) == (0, ["w1_kg"])
+
+
+def test_rows_without_the_optional_columns_are_stored_with_nulls(
+    tmp_path: Path, lane_table: pa.Table
+) -> None:
+    older = lane_table.drop(list(OPTIONAL_COLUMNS))
+    (part,) = write_part(tmp_path, "OV-001", "E1", older, source_sha256=SHA)
+    assert read_parts(tmp_path, [part.path]) == lane_table
