@@ -1,4 +1,4 @@
-"""The two-sided tabular CUSUM and how long it runs before it signals.
+"""The two-sided tabular CUSUM; :mod:`quality.calc.arl` says how long it runs.
 
 References
 ----------
@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 K = 0.5
 H = 5.0
@@ -95,44 +94,3 @@ def running_signal(chart: Cusum, h: float) -> tuple[int, int] | None:
     zeros = np.flatnonzero(sums == 0.0)
     start = int(zeros[-1]) + 1 if len(zeros) else 0
     return start, start + int(np.flatnonzero(sums[start:] > h)[0])
-
-
-def one_sided_arl(*, k: float, h: float, shift: float, n_nodes: int = 80) -> float:
-    """Mean number of points to the signal of one upper sum that starts at zero.
-
-    Parameters
-    ----------
-    k, h, shift
-        Reference value, decision interval and mean, in standard deviations.
-    n_nodes
-        Gauss–Legendre nodes.
-
-    Notes
-    -----
-    Solves Page's integral equation
-    L(z) = 1 + L(0) Φ(k − z − δ) + ∫₀ʰ L(y) φ(y − z + k − δ) dy
-    by the Nyström method, for independent normal observations.
-    """
-    nodes, weights = np.polynomial.legendre.leggauss(n_nodes)
-    y = 0.5 * h * (nodes + 1.0)
-    w = 0.5 * h * weights
-    z = np.append(0.0, y)
-    kernel = np.empty((n_nodes + 1, n_nodes + 1))
-    kernel[:, 0] = ndtr(k - z - shift)
-    step = y[None, :] - z[:, None] + k - shift
-    kernel[:, 1:] = w * np.exp(-0.5 * step * step) / np.sqrt(2.0 * np.pi)
-    lengths = np.linalg.solve(np.eye(n_nodes + 1) - kernel, np.ones(n_nodes + 1))
-    return float(lengths[0])
-
-
-def cusum_arl(*, k: float = K, h: float = H, shift: float = 0.0) -> float:
-    """Average run length of the two-sided chart, independent normal data.
-
-    ``shift`` is the true mean's distance from the target in standard deviations.
-
-    >>> round(cusum_arl())
-    465
-    """
-    up = one_sided_arl(k=k, h=h, shift=shift)
-    down = one_sided_arl(k=k, h=h, shift=-shift)
-    return 1.0 / (1.0 / up + 1.0 / down)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from quality.calc.cusum import cusum, cusum_arl, one_sided_arl
+from quality.calc.arl import cusum_arl, one_sided_arl
+from quality.calc.cusum import cusum
 
 
 def test_nist_handbook_example() -> None:
