@@ -13,6 +13,7 @@ import pandas as pd
 import pyarrow as pa
 
 from quality.calc.classify import RECORDED_UNCLASSIFIED, UNCLASSIFIED, effective_class
+from quality.calc.days import HOUR_COLUMNS
 from quality.calc.plausible import implausible
 from quality.records.report import HourMark
 from quality.records.schema import times_ms
@@ -33,7 +34,6 @@ CLASS_COLUMNS = (
     "n_over_gross",
 )
 DAY_COLUMNS = ("n_vehicles", "n_unclassified", "n_implausible", "hours_seen")
-HOUR_COLUMNS = tuple(f"h{hour:02d}" for hour in range(24))
 
 
 @dataclass(frozen=True)
