@@ -3,6 +3,7 @@
 from django.contrib import admin
 from simple_history.admin import SimpleHistoryAdmin
 
+from installs import models
 from installs.models import (
     ElectricalLimit,
     ElectricalTest,
@@ -88,3 +89,25 @@ class ElectricalTestAdmin(SimpleHistoryAdmin):
     list_select_related = ["installation__lane__wim_site"]
     raw_id_fields = ["installation", "visit"]
     inlines = [ReadingInline]
+
+
+for model in (
+    models.CabinetCheck,
+    models.CabinetUnit,
+    models.DownSpell,
+    models.FailureReport,
+    models.HazardEffect,
+    models.LaneUse,
+    models.PavementWork,
+    models.PreventiveDone,
+    models.PreventiveRule,
+    models.Purchase,
+    models.RenewalSettings,
+    models.RoadsideSend,
+    models.SparePart,
+    models.StockEntry,
+    models.TechnologyMoney,
+    models.Trip,
+    models.WorkItem,
+):
+    admin.site.register(model, SimpleHistoryAdmin)

@@ -3,8 +3,22 @@
 from django.contrib import admin
 from simple_history.admin import SimpleHistoryAdmin
 
-from quality.models import DayReview, RecordFile, RecordImport
+from quality import models
 
-admin.site.register(RecordFile, SimpleHistoryAdmin)
-admin.site.register(DayReview, SimpleHistoryAdmin)
-admin.site.register(RecordImport, SimpleHistoryAdmin)
+for model in (
+    models.ApiKey,
+    models.BackCorrection,
+    models.CheckLimit,
+    models.DayReview,
+    models.DriftEpisode,
+    models.RecordFile,
+    models.RecordImport,
+    models.RecordReplacement,
+    models.RecordSettings,
+    models.ReportIssue,
+    models.ReportJob,
+    models.ReviewQuestion,
+    models.SavedMapping,
+    models.StationDescription,
+):
+    admin.site.register(model, SimpleHistoryAdmin)

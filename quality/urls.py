@@ -2,33 +2,33 @@
 
 from django.urls import path
 
-from quality import views
+from quality.views import days, files, report, review
 
 app_name = "quality"
 
 urlpatterns = [
-    path("records/", views.record_list, name="record-list"),
-    path("records/import/", views.import_add, name="import-add"),
-    path("records/import/<int:pk>/", views.import_detail, name="import-detail"),
-    path("records/import/<int:pk>/mapping/", views.import_map, name="import-map"),
-    path("records/import/<int:pk>/start/", views.import_start, name="import-start"),
+    path("records/", files.record_list, name="record-list"),
+    path("records/import/", files.import_add, name="import-add"),
+    path("records/import/<int:pk>/", files.import_detail, name="import-detail"),
+    path("records/import/<int:pk>/mapping/", files.import_map, name="import-map"),
+    path("records/import/<int:pk>/start/", files.import_start, name="import-start"),
     path(
         "records/import/<int:pk>/progress/",
-        views.import_progress,
+        files.import_progress,
         name="import-progress",
     ),
     path(
-        "records/import/<int:pk>/discard/", views.import_discard, name="import-discard"
+        "records/import/<int:pk>/discard/", files.import_discard, name="import-discard"
     ),
     path(
-        "records/files/<int:pk>/", views.record_file_detail, name="record-file-detail"
+        "records/files/<int:pk>/", files.record_file_detail, name="record-file-detail"
     ),
-    path("records/review/", views.review_list, name="review-list"),
-    path("records/review/decide/", views.review_decide, name="review-decide"),
-    path("records/lanes/<int:pk>/days/", views.lane_days, name="lane-days"),
-    path("records/lanes/<int:pk>/weeks/", views.lane_weeks, name="lane-weeks"),
-    path("reports/", views.report, name="report"),
+    path("records/review/", review.review_list, name="review-list"),
+    path("records/review/decide/", review.review_decide, name="review-decide"),
+    path("records/lanes/<int:pk>/days/", days.lane_days, name="lane-days"),
+    path("records/lanes/<int:pk>/weeks/", days.lane_weeks, name="lane-weeks"),
+    path("reports/", report.report, name="report"),
     path(
-        "reports/<int:year>/<str:fmt>/", views.report_download, name="report-download"
+        "reports/<int:year>/<str:fmt>/", report.report_download, name="report-download"
     ),
 ]

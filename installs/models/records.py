@@ -254,16 +254,10 @@ class ItemEntry(models.Model):
         return f"{self.record}: {self.item}"
 
 
-class Photo(models.Model):
+class KeptPicture(models.Model):
     """A picture, re-encoded before it was kept. Struck out, never deleted."""
 
     client_id = models.UUIDField(default=uuid.uuid4, unique=True)
-    record = models.ForeignKey(
-        InstallationRecord, on_delete=models.PROTECT, related_name="photos"
-    )
-    item = models.ForeignKey(
-        "installs.TemplateItem", on_delete=models.PROTECT, related_name="photos"
-    )
     picture = models.CharField(max_length=200, help_text="File under the uploads.")
     thumbnail = models.CharField(max_length=200)
     width_px = models.PositiveIntegerField()
@@ -284,6 +278,20 @@ class Photo(models.Model):
         "auth.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     struck_reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        abstract = True
+
+
+class Photo(KeptPicture):
+    """A picture that proves an item of an installation record."""
+
+    record = models.ForeignKey(
+        InstallationRecord, on_delete=models.PROTECT, related_name="photos"
+    )
+    item = models.ForeignKey(
+        "installs.TemplateItem", on_delete=models.PROTECT, related_name="photos"
+    )
 
     class Meta:
         ordering = ["pk"]

@@ -181,6 +181,14 @@ class Sensor(Fact):
         help_text="The maker's values for this sensor by quantity.",
     )
     purchased_on = models.DateField(null=True, blank=True)
+    purchase = models.ForeignKey(
+        "installs.Purchase",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="sensors",
+        help_text="The order it came with, and with it the terms of warranty.",
+    )
 
     class Meta:
         ordering = ["model__maker", "serial"]
@@ -229,6 +237,9 @@ class Installation(Fact):
     )
     failure_mode = models.CharField(
         max_length=24, choices=choices_of(FailureMode), blank=True
+    )
+    installer = models.CharField(
+        max_length=120, blank=True, help_text="Who put it in: a contractor or a crew."
     )
     note = models.TextField(blank=True)
 
@@ -314,6 +325,13 @@ class MaintenanceVisit(Fact):
         blank=True,
         related_name="visits",
         help_text="Leave empty when the visit was to the whole site.",
+    )
+    trip = models.ForeignKey(
+        "installs.Trip",
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="visits",
     )
     arrived_at = models.DateTimeField()
     left_at = models.DateTimeField(null=True, blank=True)

@@ -100,6 +100,7 @@ PLACE = [
     "latitude",
     "longitude",
     "time_zone",
+    "climate",
     "pavement_type",
     "pavement_year",
     "controller",

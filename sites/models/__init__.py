@@ -1,6 +1,7 @@
 """Where: the program's settings, its sites and lanes, and surveys of locations."""
 
 from sites.models.places import (
+    Climate,
     Direction,
     Lane,
     PavementType,
@@ -15,6 +16,7 @@ from sites.models.surveys import SURVEY_GROUPS, RoadProfile, SiteSurvey
 
 __all__ = [
     "SURVEY_GROUPS",
+    "Climate",
     "Direction",
     "Lane",
     "PavementType",

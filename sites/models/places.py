@@ -59,6 +59,15 @@ class PavementType(models.TextChoices):
     COMPOSITE = "composite", "asphalt over concrete"
 
 
+class Climate(models.TextChoices):
+    """Climate regions of the long-term pavement performance program."""
+
+    WET_FREEZE = "wet freeze", "wet, freezing"
+    WET_NO_FREEZE = "wet no freeze", "wet, not freezing"
+    DRY_FREEZE = "dry freeze", "dry, freezing"
+    DRY_NO_FREEZE = "dry no freeze", "dry, not freezing"
+
+
 class SiteState(models.TextChoices):
     """The states of a site."""
 
@@ -197,6 +206,7 @@ class Site(Fact):
         help_text="Degrees, negative west of Greenwich.",
     )
     time_zone = models.CharField(max_length=64, default="America/Denver")
+    climate = models.CharField(max_length=16, choices=Climate.choices, blank=True)
     pavement_type = models.CharField(
         max_length=24, choices=PavementType.choices, blank=True
     )

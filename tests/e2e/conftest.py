@@ -43,6 +43,7 @@ def make_roles() -> None:
         "0004_roles_of_surveys",
         "0005_roles_of_calibrating",
         "0006_roles_of_survey_settings",
+        "0008_roles_of_upkeep_and_records",
     ):
         module = import_module(f"quality.migrations.{name}")
         for step in module.Migration.operations:

@@ -194,6 +194,23 @@ class WarrantyStart(StrEnum):
     INSTALLATION = "installation"
 
 
+class WarrantyClaim(StrEnum):
+    """How far a claim under a warranty is."""
+
+    NOT_MADE = "not made"
+    MADE = "made"
+    GRANTED = "granted"
+    REFUSED = "refused"
+
+
+class SendState(StrEnum):
+    """What became of a form that a phone sent."""
+
+    KEPT = "kept"
+    CLASH = "clash"
+    SETTLED = "settled"
+
+
 class ScheduleTrigger(StrEnum):
     """What makes preventive work due."""
 

@@ -1,4 +1,4 @@
-"""Pages of the records' side: files in, what is in them, review, the rows behind."""
+"""Pages of record files: in, looked at, and what is in them."""
 
 from __future__ import annotations
 
@@ -12,21 +12,14 @@ from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
 from quality import selectors, services
-from quality.figures import steering_chart
 from quality.filters import RecordFileFilter
-from quality.forms import DecisionForm, MappingForm, UploadForm
-from quality.models import DayDecision, ImportState, RecordFile, RecordImport
-from quality.report_views import report, report_download
-from quality.tables import LaneDayTable, LaneWeekTable, RecordFileTable
+from quality.forms import MappingForm, UploadForm
+from quality.models import ImportState, RecordFile, RecordImport
+from quality.tables import RecordFileTable
 from quality.tasks import send_import
-from sites.models import Lane
 from wimprog.lib.errors import DomainError
 from wimprog.lib.tables import export_rows
 from wimprog.lib.web import is_fragment, needs, try_service, vary_on_fragment
-
-__all__ = ["report", "report_download"]
-
-RUNS_A_PAGE = 25
 
 
 @needs("quality.view_recordfile")
@@ -165,108 +158,3 @@ def record_file_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "page": lines.get_page(request.GET.get("page")),
     }
     return render(request, "quality/record_file_detail.html", context)
-
-
-@needs("quality.view_laneday")
-def review_list(request: HttpRequest) -> HttpResponse:
-    """Days that nobody has judged, with what is proposed."""
-    return _review_page(request, None)
-
-
-def _review_page(request: HttpRequest, refused: DecisionForm | None) -> HttpResponse:
-    site_code = request.GET.get("site", "")
-    runs = selectors.review_runs(site_code=site_code)
-    page = Paginator(runs, RUNS_A_PAGE).get_page(request.GET.get("page"))
-    context = {
-        "page": page,
-        "n_runs": len(runs),
-        "n_days": sum(run.n_days for run in runs),
-        "site_code": site_code,
-        "refused": refused,
-        "accepted": DayDecision.ACCEPTED,
-        "set_aside": DayDecision.SET_ASIDE,
-    }
-    status = 422 if refused is not None else 200
-    return render(request, "quality/review_list.html", context, status=status)
-
-
-@needs("quality.add_dayreview")
-@require_POST
-def review_decide(request: HttpRequest) -> HttpResponse:
-    """Accept or set aside a run of days."""
-    form = DecisionForm(request.POST)
-    if not form.is_valid():
-        return _review_page(request, form)
-    data = form.cleaned_data
-    lane = get_object_or_404(Lane.objects.select_related("wim_site"), pk=data["lane"])
-    review = try_service(
-        form,
-        lambda: services.days_decide(
-            lane=lane, from_on=data["from_on"], to_on=data["to_on"],
-            decision=data["decision"], reason=data["reason"], by=request.user,
-        ),
-    )  # fmt: skip
-    if review is None:
-        return _review_page(request, form)
-    messages.success(
-        request, f"{lane}, {review.from_on} to {review.to_on}: {review.decision}."
-    )
-    back = request.POST.get("next", "")
-    return redirect(back if back.startswith("/records/") else "quality:review-list")
-
-
-def _lane(pk: int) -> Lane:
-    return get_object_or_404(Lane.objects.select_related("wim_site"), pk=pk)
-
-
-@needs("quality.view_laneday")
-def lane_days(request: HttpRequest, pk: int) -> HttpResponse:
-    """The days behind a lane's counts."""
-    lane = _lane(pk)
-    month = request.GET.get("month", "")
-    decision = request.GET.get("decision", "")
-    days = selectors.lane_days(lane, month=month, decision=decision)
-    if request.GET.get("as") in ("csv", "xlsx"):
-        return _days_sheet(lane, days, request.GET["as"])
-    table = LaneDayTable(days, exclude=())
-    RequestConfig(request, paginate={"per_page": 31}).configure(table)
-    context = {"lane": lane, "table": table, "month": month, "decision": decision}
-    context["first"] = days.order_by("date").first()
-    context["last"] = days.first()
-    return render(request, "quality/lane_days.html", context)
-
-
-def _days_sheet(lane: Lane, days: Any, fmt: str) -> HttpResponse:
-    headings = ["date", "hours seen", "vehicles", "unclassified", "findings",
-                "decision", "reason", "file"]  # fmt: skip
-    rows = (
-        (
-            day.date,
-            int(day.hours_seen).bit_count(),
-            day.n_vehicles,
-            day.n_unclassified,
-            " ".join(one["sentence"] for one in day.findings),
-            day.review.decision if day.review else "",
-            day.review.reason if day.review else "",
-            day.record_file.source_name,
-        )
-        for day in days
-    )
-    name = f"days-{lane.wim_site.code}-{lane.label}"
-    return export_rows(name=name, fmt=fmt, headings=headings, rows=rows)
-
-
-@needs("quality.view_laneweek")
-def lane_weeks(request: HttpRequest, pk: int) -> HttpResponse:
-    """The weeks behind a lane's drift."""
-    lane = _lane(pk)
-    system = request.program.unit_system  # type: ignore[attr-defined]
-    table = LaneWeekTable(selectors.lane_weeks(lane), system=system)
-    RequestConfig(request, paginate={"per_page": 26}).configure(table)
-    chart = steering_chart(
-        selectors.steering_weeks(lane),
-        title=f"Class 9 steering axle by week, {lane}",
-        system=system,
-    )
-    context = {"lane": lane, "table": table, "chart": chart}
-    return render(request, "quality/lane_weeks.html", context)

@@ -1,104 +1,16 @@
-"""What it recorded: record files, the manifest of the store, summaries and reviews.
+"""What a lane's days, weeks and months came to, and what was decided of them.
 
-Per-vehicle records live in columnar files; a :class:`RecordPart` row is what makes such
-a file exist. Summaries are derived, carry the version of the function that made them,
-and are replaced as a whole.
+Summaries are derived, carry the version of the function that made them, and are
+replaced as a whole.
 """
 
 from __future__ import annotations
 
 from django.conf import settings
-from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import F, Q
-from django.urls import reverse
 
 from wimprog.lib.models import Fact
-
-
-class RecordFile(Fact):
-    """A file of vehicle records that was taken into the program."""
-
-    source_name = models.CharField(max_length=255)
-    sha256 = models.CharField(max_length=64, unique=True)
-    layout = models.CharField(max_length=80)
-    size_bytes = models.BigIntegerField(validators=[MinValueValidator(0)])
-    first_on = models.DateField(null=True, blank=True)
-    last_on = models.DateField(null=True, blank=True)
-    n_read = models.PositiveIntegerField()
-    n_kept = models.PositiveIntegerField()
-    n_refused = models.PositiveIntegerField()
-    imported_at = models.DateTimeField(auto_now_add=True)
-    imported_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL,
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="record_files",
-    )
-
-    class Meta:
-        ordering = ["-imported_at", "-pk"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(n_read=F("n_kept") + F("n_refused")),
-                name="record_file_counts_add_up",
-            ),
-            models.CheckConstraint(
-                condition=Q(last_on__isnull=True) | Q(last_on__gte=F("first_on")),
-                name="record_file_dates_in_order",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return self.source_name
-
-    def get_absolute_url(self) -> str:
-        return reverse("quality:record-file-detail", args=[self.pk])
-
-
-class RefusedLine(models.Model):
-    """A line of a record file that was not taken, and why."""
-
-    record_file = models.ForeignKey(
-        RecordFile, on_delete=models.CASCADE, related_name="refused_lines"
-    )
-    line = models.PositiveIntegerField()
-    field = models.CharField(max_length=60, blank=True)
-    value = models.CharField(max_length=200, blank=True)
-    message = models.TextField()
-    expected = models.CharField(max_length=200, blank=True)
-    remedy = models.TextField(blank=True)
-
-    class Meta:
-        ordering = ["record_file", "line"]
-
-    def __str__(self) -> str:
-        return f"line {self.line}: {self.message}"
-
-
-class RecordPart(models.Model):
-    """The manifest: one committed file of the columnar store."""
-
-    record_file = models.ForeignKey(
-        RecordFile, on_delete=models.PROTECT, related_name="parts"
-    )
-    lane = models.ForeignKey(
-        "sites.Lane", on_delete=models.PROTECT, related_name="record_parts"
-    )
-    month = models.DateField(help_text="First day of the month.")
-    path = models.CharField(max_length=255, unique=True)
-    n_records = models.PositiveIntegerField()
-    size_bytes = models.BigIntegerField()
-    first_at = models.DateTimeField(help_text="Site-local standard time, kept as UTC.")
-    last_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ["lane", "month", "path"]
-        indexes = [models.Index(fields=["lane", "month"], name="part_by_lane_month")]
-
-    def __str__(self) -> str:
-        return self.path
 
 
 class DayDecision(models.TextChoices):
@@ -122,6 +34,14 @@ class DayReview(Fact):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="day_reviews"
     )
     decided_at = models.DateTimeField()
+    undone_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+    )
+    undone_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-decided_at", "-pk"]
@@ -149,7 +69,7 @@ class LaneDay(models.Model):
     )
     date = models.DateField()
     record_file = models.ForeignKey(
-        RecordFile, on_delete=models.PROTECT, related_name="lane_days"
+        "quality.RecordFile", on_delete=models.PROTECT, related_name="lane_days"
     )
     hours_seen = models.PositiveIntegerField(
         help_text="Bit h is set when hour h holds a vehicle, or the file says that it "
@@ -164,6 +84,11 @@ class LaneDay(models.Model):
     )
     findings = models.JSONField(
         default=list, blank=True, help_text="Sentences of the checks that fired."
+    )
+    figures = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="What the checks of a day look at: class mix, speeds, repeats.",
     )
     review = models.ForeignKey(
         DayReview, on_delete=models.SET_NULL, null=True, blank=True, related_name="days"
@@ -223,6 +148,11 @@ class LaneWeek(models.Model):
     steering_sd_kg = models.FloatField(null=True)
     gvw_mean_kg = models.FloatField()
     n_days = models.PositiveSmallIntegerField()
+    figures = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Peaks, bands, tandems, overweight and loads of the week.",
+    )
 
     class Meta:
         ordering = ["lane", "week_on"]
@@ -258,53 +188,3 @@ class LaneMonth(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lane} {self.month:%Y-%m}"
-
-
-class ImportState(models.TextChoices):
-    """How far a record import has come."""
-
-    READ = "read", "read, waiting for your word"
-    QUEUED = "queued", "waiting for a worker"
-    RUNNING = "running", "being taken in"
-    DONE = "done", "taken in"
-    REFUSED = "refused", "refused"
-
-
-class RecordImport(Fact):
-    """A file on its way in: what was found in it, and how far the work has come.
-
-    ``lease_until`` is renewed while a worker is at it; when it has passed, the work was
-    interrupted and may be taken up again (an import is safe to repeat).
-    """
-
-    source_name = models.CharField(max_length=255)
-    path = models.CharField(max_length=500)
-    options = models.JSONField(default=dict, blank=True)
-    preview = models.JSONField(default=dict, blank=True)
-    state = models.CharField(
-        max_length=8, choices=ImportState.choices, default=ImportState.READ
-    )
-    bytes_done = models.BigIntegerField(default=0)
-    bytes_total = models.BigIntegerField(default=0)
-    attempt = models.PositiveSmallIntegerField(default=0)
-    lease_until = models.DateTimeField(null=True, blank=True)
-    message = models.TextField(blank=True)
-    record_file = models.ForeignKey(
-        RecordFile,
-        on_delete=models.SET_NULL,
-        null=True,
-        blank=True,
-        related_name="imports",
-    )
-    requested_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
-    )
-
-    class Meta:
-        ordering = ["-created_at"]
-
-    def __str__(self) -> str:
-        return self.source_name
-
-    def get_absolute_url(self) -> str:
-        return reverse("quality:import-detail", args=[self.pk])

@@ -1,0 +1,1 @@
+"""Pages of the records' side, thin: parse, ask, choose a template."""
