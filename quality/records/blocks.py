@@ -43,6 +43,19 @@ class Block:
         """The bytes of one line without its end."""
         return self.data[self.starts[place] : self.stops[place]].tobytes()
 
+    def bytes_at(self, places: np.ndarray, width: int) -> np.ndarray:
+        """``width`` bytes from each place on, shape (len(places), width).
+
+        Where the block ends before, the bytes are those of its end.
+        """
+        if len(self.data) < width:
+            return np.zeros((len(places), width), dtype=np.uint8)
+        windows: np.ndarray = np.ndarray(
+            (len(self.data) - width + 1,), f"V{width}", self.data, strides=(1,)
+        )
+        taken = windows[np.minimum(places, len(windows) - 1)]
+        return taken.view(np.uint8).reshape(len(places), width)
+
 
 def raw_blocks(
     source: ByteSource, *, block_bytes: int = BLOCK_BYTES

@@ -88,7 +88,6 @@ class ReadReport:
     complaints: list[Complaint] = field(default_factory=list)
     refused_by_reason: Counter[Reason] = field(default_factory=Counter)
     notes: list[str] = field(default_factory=list)
-    n_open_not_speed: int = 0
 
     @property
     def n_read(self) -> int:

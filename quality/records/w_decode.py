@@ -1,9 +1,10 @@
 """Truck weight records as bytes in, numbers out: whole blocks of lines at a time.
 
 A block is a matrix of bytes, one *column* a record, so that each field's digits lie
-side by side in memory. Nothing here makes a Python object per record. What fails a
-check gets a reason; :mod:`quality.records.w_explain` then says in words what is wrong
-with that one line.
+side by side in memory. Nothing here makes a Python object per record. Lines of nothing
+but digits where digits belong are the rule, and pass with one comparison; the others
+are looked at closely. What fails a check gets a reason;
+:mod:`quality.records.w_explain` then says in words what is wrong with that one line.
 """
 
 from __future__ import annotations
@@ -15,31 +16,35 @@ import numpy as np
 from quality.records import w_layout as at
 from quality.records.report import Reason
 from quality.records.schema import MAX_AXLES
-from wimprog.lib.units import KG_PER_LB, KMH_PER_MPH, M_PER_FT
+from quality.records.w_forms import W_FIXED, WForm
+from wimprog.lib.units import KMH_PER_MPH
 
 REASONS = tuple(Reason)
 CODE = {reason: np.uint8(place + 1) for place, reason in enumerate(REASONS)}
 KEPT = np.uint8(0)
 HOUR_MARK = np.uint8(255)
-
-KG = KG_PER_LB
-M_PER_TENTH_FT = M_PER_FT / 10
+BLANK, ZERO, LOW_BITS = np.uint8(32), np.uint8(48), np.uint8(15)
+PRINTABLE = 126 - 32
+"""The largest byte, less a blank, that is printable ASCII."""
 MS_PER_HOUR = 3_600_000
 
 
 @dataclass
 class Decoded:
-    """Columns of n lines in file order; rows whose ``code`` is not KEPT are void."""
+    """Columns of n lines in file order; rows whose ``code`` is not KEPT are void.
+
+    Weights and spacings beyond a vehicle's axles are void too.
+    """
 
     code: np.ndarray
     time_ms: np.ndarray
     vehicle_class: np.ndarray
-    speed_kmh: np.ndarray
+    open_value: np.ndarray
     gvw_kg: np.ndarray
     n_axles: np.ndarray
     weights_kg: np.ndarray
     spacings_m: np.ndarray
-    n_open_not_speed: int = 0
+    n_open_unread: int = 0
 
     @classmethod
     def room(cls, n: int) -> Decoded:
@@ -48,7 +53,7 @@ class Decoded:
             code=np.zeros(n, dtype=np.uint8),
             time_ms=np.zeros(n, dtype=np.int64),
             vehicle_class=np.zeros(n, dtype=np.int8),
-            speed_kmh=np.full(n, np.nan, dtype=np.float32),
+            open_value=np.full(n, np.nan, dtype=np.float32),
             gvw_kg=np.zeros(n, dtype=np.float32),
             n_axles=np.zeros(n, dtype=np.int8),
             weights_kg=np.empty((MAX_AXLES, n), dtype=np.float32),
@@ -67,73 +72,107 @@ def _value(digits: np.ndarray, field: at.FieldAt) -> np.ndarray:
 
 def _mark_first(code: np.ndarray, reason: Reason, wrong: np.ndarray) -> None:
     """Give ``reason`` to the lines that are wrong and have no reason yet."""
-    code[wrong & (code == KEPT)] = CODE[reason]
+    if wrong.any():
+        code[wrong & (code == KEPT)] = CODE[reason]
 
 
 def decode_block(
-    columns: np.ndarray, out: Decoded, rows: np.ndarray, options: at.WOptions
+    columns: np.ndarray,
+    out: Decoded,
+    rows: np.ndarray,
+    options: at.WOptions,
+    form: WForm = W_FIXED,
 ) -> None:
     """Decode lines of one length and scatter them into ``out`` at ``rows``.
 
     Parameters
     ----------
     columns
-        uint8, shape (length, n), C-contiguous; length at most 147.
+        uint8, shape (length, n), C-contiguous; length at most 147. The columns of the
+        2016 record, as the form sets them out.
     out
         Receives the values.
     rows
         int, shape (n,): the place of each line in ``out``.
     options
         How to read.
+    form
+        What a weight and a spacing are worth, and whether hours may be marked.
     """
     length, n = columns.shape
     code = np.zeros(n, dtype=np.uint8)
-    outside = np.asarray((columns - np.uint8(32)) > 94)
-    if outside.any():
-        _mark_first(code, Reason.NOT_ASCII, np.asarray(outside.any(axis=0)))
-    _mark_first(code, Reason.RECORD_TYPE, np.asarray(columns[0] != ord("W")))
-    if length >= at.MARK_LENGTH:
-        letters = columns[21:23] | 32
-        marks = ((letters == ord("m")) | (letters == ord("d"))).any(axis=0)
-        code[marks & (code == KEPT)] = HOUR_MARK
     if length < at.HEAD_LENGTH:
-        _mark_first(code, Reason.TOO_SHORT, np.ones(n, dtype=bool))
+        _refuse_short(code, columns, form)
         out.code[rows] = code
         return
-
-    digits = columns - np.uint8(48)
-    blank = columns == 32
-    digits[blank] = 0
-    _check_digits(code, digits, blank, length)
+    xored = columns ^ ZERO
+    unusual = _unusual(columns, xored)
+    if unusual.any():
+        places = np.flatnonzero(unusual)
+        found = np.zeros(len(places), dtype=np.uint8)
+        closely = columns if len(places) == n else columns[:, places]
+        _check_bytes(found, closely, form)
+        _check_digits(found, closely)
+        code[places] = found
+    # a blank is 0x20 and a digit 0x30 to 0x39, so that blanks count as zero
+    digits = columns & LOW_BITS
     out.time_ms[rows] = _check_time(code, digits)
     vehicle_class = _value(digits, at.VEHICLE_CLASS)
     _mark_first(code, Reason.VEHICLE_CLASS, vehicle_class > at.LARGEST_CLASS)
     out.vehicle_class[rows] = vehicle_class
     if options.open_field is not at.OpenField.NOT_USED:
-        speed, unread = _speed(digits, blank, options.open_field)
-        out.speed_kmh[rows] = speed
-        out.n_open_not_speed += int(np.count_nonzero(unread & (code == KEPT)))
-    _axles(code, digits, blank, out, rows, options)
+        value, unread = _open_value(columns, digits, options.open_field)
+        out.open_value[rows] = value
+        out.n_open_unread += int(np.count_nonzero(unread & (code == KEPT)))
+    _axles(code, columns, digits, out, rows, options, form)
     out.code[rows] = code
 
 
-def _check_digits(
-    code: np.ndarray, digits: np.ndarray, blank: np.ndarray, length: int
-) -> None:
+def _unusual(columns: np.ndarray, xored: np.ndarray) -> np.ndarray:
+    """Lines that hold anything but digits in a numeric field, shape (n,)."""
+    worst = xored[at.GROSS.start :].max(axis=0)
+    for first, last in ((at.STATE, at.STATE), (at.DIRECTION, at.VEHICLE_CLASS)):
+        np.maximum(worst, xored[first.start : last.stop].max(axis=0), out=worst)
+    unusual = np.asarray(worst > 9)
+    unusual |= columns[at.RECORD_TYPE.start] != ord("W")
+    for field in (at.STATION, at.OPEN):
+        unusual |= (columns[field.start : field.stop] - BLANK).max(axis=0) > PRINTABLE
+    unusual |= columns[at.STATION.stop - 1] == BLANK
+    return unusual
+
+
+def _refuse_short(code: np.ndarray, columns: np.ndarray, form: WForm) -> None:
+    """Lines that end before their axle count, unless they mark an hour."""
+    _check_bytes(code, columns, form)
+    _mark_first(code, Reason.TOO_SHORT, np.ones(len(code), dtype=bool))
+
+
+def _check_bytes(code: np.ndarray, columns: np.ndarray, form: WForm) -> None:
+    """Plain ASCII, a W in front; and whether the line marks an hour."""
+    outside = np.asarray((columns - BLANK).max(axis=0) > PRINTABLE)
+    _mark_first(code, Reason.NOT_ASCII, outside)
+    _mark_first(code, Reason.RECORD_TYPE, np.asarray(columns[0] != ord("W")))
+    if form.has_hour_marks and len(columns) >= at.MARK_LENGTH:
+        letters = columns[at.VEHICLE_CLASS.start : at.VEHICLE_CLASS.stop] | BLANK
+        marks = ((letters == ord("m")) | (letters == ord("d"))).any(axis=0)
+        code[marks & (code == KEPT)] = HOUR_MARK
+
+
+def _check_digits(code: np.ndarray, columns: np.ndarray) -> None:
     """Digits in numeric fields, blanks only in front of them, codes filled in."""
-    numeric = at.IS_NUMERIC[:length]
-    bad = digits > 9
-    bad[at.STATION.start : at.STATION.stop] = False
+    numeric = at.IS_NUMERIC[: len(columns)]
+    blank = columns == BLANK
+    bad = (columns - ZERO) > 9
+    bad &= ~blank
+    bad &= numeric[:, None]
     wrong = np.asarray(bad[1:11].any(axis=0))
     wrong |= blank[at.DIRECTION.start] | blank[at.LANE.start] | blank[2] | blank[8]
     _mark_first(code, Reason.STATION, wrong)
-    bad &= numeric[:, None]
     wrong = np.asarray(bad[11:].any(axis=0))
-    if blank[numeric].any():
-        gap = blank[1:] & ~blank[:-1]
-        gap &= at.IS_INNER[1:length, None]
-        wrong |= gap[10:].any(axis=0)
-        wrong |= blank[at.HOUR.stop - 1]
+    gap = blank[1:] & ~blank[:-1]
+    gap &= at.IS_INNER[1 : len(columns), None]
+    wrong |= gap[10:].any(axis=0)
+    wrong |= blank[at.HOUR.stop - 1]
     _mark_first(code, Reason.NOT_A_NUMBER, wrong)
 
 
@@ -151,28 +190,47 @@ def _check_time(code: np.ndarray, digits: np.ndarray) -> np.ndarray:
     return hours * MS_PER_HOUR
 
 
-def _speed(
-    digits: np.ndarray, blank: np.ndarray, meaning: at.OpenField
+def _open_value(
+    columns: np.ndarray, digits: np.ndarray, meaning: at.OpenField
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Speed in km/h (NaN where empty or zero), and where it could not be read."""
-    open_field = slice(at.OPEN.start, at.OPEN.stop)
-    unread = (digits[open_field] > 9).any(axis=0)
-    inner = blank[open_field]
-    unread |= (inner[1:] & ~inner[:-1]).any(axis=0)
-    speed = _value(digits, at.OPEN).astype(np.float64)
-    if meaning is at.OpenField.SPEED_MPH:
-        speed *= KMH_PER_MPH
-    speed[unread | (speed == 0)] = np.nan
-    return speed.astype(np.float32), unread
+    """The open field in SI (NaN where empty), and where it could not be read.
+
+    A speed of zero is no speed; a temperature of zero is one.
+    """
+    text = columns[at.OPEN.start : at.OPEN.stop]
+    blank = text == BLANK
+    sign = text[0] == ord("-")
+    unread = ((text[1:] - ZERO) > 9) & ~blank[1:]
+    unread = unread.any(axis=0) | (((text[0] - ZERO) > 9) & ~blank[0] & ~sign)
+    unread |= (blank[1:] & ~blank[:-1]).any(axis=0)
+    is_speed = meaning is not at.OpenField.TEMPERATURE_F
+    if is_speed:
+        unread |= sign
+    value = _value(digits, at.OPEN).astype(np.float64)
+    if is_speed:
+        if meaning is at.OpenField.SPEED_MPH:
+            value *= KMH_PER_MPH
+        empty = value == 0
+    else:
+        below = np.asarray(sign & ~unread)
+        value[below] = -_value(digits[1:], _AFTER_SIGN)[below]
+        value = (value - 32) / 1.8
+        empty = blank.all(axis=0)
+    value[unread | empty] = np.nan
+    return value.astype(np.float32), unread
+
+
+_AFTER_SIGN = at.FieldAt("open field", at.OPEN.start, at.OPEN.stop - 1, 11)
 
 
 def _axles(
     code: np.ndarray,
+    columns: np.ndarray,
     digits: np.ndarray,
-    blank: np.ndarray,
     out: Decoded,
     rows: np.ndarray,
     options: at.WOptions,
+    form: WForm,
 ) -> None:
     """Axle count, weights and spacings, and that the weights make the gross.
 
@@ -187,24 +245,38 @@ def _axles(
     total = np.zeros(len(code), dtype=np.int32)
     missing, extra = np.zeros(len(code), dtype=bool), np.zeros(len(code), dtype=bool)
     most = int(min(n_axles.max(initial=0), room))
+    fewest = int(n_axles.min(initial=0))
     for k in range(most):
-        used = n_axles > k
-        weight = _value(digits, at.WEIGHTS[k])
-        total += weight
-        missing |= used & blank[at.WEIGHTS[k].stop - 1]
-        extra |= ~used & (weight > 0)
-        out.weights_kg[k, rows] = weight * KG
-        if k:
-            spacing = _value(digits, at.SPACINGS[k - 1])
-            missing |= used & blank[at.SPACINGS[k - 1].stop - 1]
-            extra |= ~used & (spacing > 0)
-            out.spacings_m[k - 1, rows] = spacing * M_PER_TENTH_FT
+        unused = n_axles <= k if k >= fewest else None
+        for field, factor, store in _axle_fields(k, form, out):
+            steps = _value(digits, field)
+            empty = columns[field.stop - 1] == BLANK
+            if unused is None:
+                missing |= empty
+            else:
+                missing |= empty & ~unused
+                extra |= unused & (steps > 0)
+            if store is out.weights_kg:
+                total += steps
+                store[k, rows] = steps * factor
+            else:
+                store[k - 1, rows] = steps * factor
     rest = digits[at.line_length(most) : length] if most else digits[:0]
     if rest.size:
         extra |= (rest != 0).any(axis=0)
     _mark_first(code, Reason.AXLES_MISSING, missing)
     _mark_first(code, Reason.AXLES_EXTRA, extra)
-    slack = options.sum_tolerance_lb_per_axle * n_axles
-    _mark_first(code, Reason.GROSS_WEIGHT, np.abs(total - gross) > slack)
-    out.gvw_kg[rows] = gross * KG
+    each = options.sum_tolerance_lb_per_axle if form.weight_kg < 1 else 1.0
+    _mark_first(code, Reason.GROSS_WEIGHT, np.abs(total - gross) > each * n_axles)
+    out.gvw_kg[rows] = gross * form.weight_kg
     out.n_axles[rows] = np.minimum(n_axles, MAX_AXLES)
+
+
+def _axle_fields(
+    k: int, form: WForm, out: Decoded
+) -> tuple[tuple[at.FieldAt, float, np.ndarray], ...]:
+    """Weight ``k`` (from 0) and the spacing before it: field, step, where it goes."""
+    weight = (at.WEIGHTS[k], form.weight_kg, out.weights_kg)
+    if k == 0:
+        return (weight,)
+    return ((at.SPACINGS[k - 1], form.spacing_m, out.spacings_m), weight)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from quality.records import w_layout as at
 from quality.records.report import Reason
 from quality.records.schema import MAX_AXLES
+from quality.records.w_forms import WForm
 from wimprog.lib.errors import Complaint
 
 SHOWN = 60
@@ -18,14 +19,19 @@ def shown(raw: bytes) -> str:
 
 
 class _Line:
-    """The 147 columns of one line, with what its fields hold."""
+    """The columns of one line, with what its fields hold."""
 
-    def __init__(self, raw: bytes, *, row: int, pipe: bool) -> None:
-        self.raw, self.row, self.pipe = raw, row, pipe
+    def __init__(self, raw: bytes, *, row: int, form: WForm) -> None:
+        self.raw, self.row, self.form, self.pipe = raw, row, form, form.pipe
 
     def text(self, field: at.FieldAt) -> bytes:
         """The field's bytes, possibly cut short by the line's end."""
-        return self.raw[field.start : field.stop]
+        place = self.form.place(field)
+        return self.raw[place.start : place.stop]
+
+    def title(self, field: at.FieldAt) -> str:
+        """The field with the place where the sender finds it."""
+        return self.form.place(field).title(pipe=self.pipe)
 
     def value(self, field: at.FieldAt) -> int | None:
         """The field's number, blank as zero; None when it is not one."""
@@ -46,7 +52,7 @@ class _Line:
         return Complaint(
             message=message,
             row=self.row,
-            field=field.title(pipe=self.pipe) if field else "",
+            field=self.title(field) if field else "",
             value=shown(self.text(field)) if field else "",
             expected=expected,
             remedy=remedy,
@@ -54,24 +60,24 @@ class _Line:
 
 
 def explain(
-    raw: bytes, reason: Reason, *, row: int, pipe: bool, cut: bool = False
+    raw: bytes, reason: Reason, *, row: int, form: WForm, cut: bool = False
 ) -> Complaint:
     """Say what is wrong with a line that was refused for ``reason``.
 
     Parameters
     ----------
     raw
-        The line as fixed-width columns (a pipe-delimited line already set out so).
+        The line as the form's columns (a pipe-delimited line already set out so).
     reason
         Why it was refused.
     row
         Line number, from 1.
-    pipe
-        Whether the sender's file is pipe-delimited, so that fields are named by number.
+    form
+        The file's written form, which says where the sender finds a field.
     cut
         Whether the line is the file's last and has no line end.
     """
-    line = _Line(raw, row=row, pipe=pipe)
+    line = _Line(raw, row=row, form=form)
     complaint = _TELL.get(reason, _record_type)(line)
     if not cut:
         return complaint
@@ -89,7 +95,14 @@ def _not_ascii(line: _Line) -> Complaint:
     place = next(
         (i for i, byte in enumerate(line.raw) if not 32 <= byte <= 126), len(line.raw)
     )
-    field = next((f for f in at.ALL_FIELDS if f.start <= place < f.stop), None)
+    field = next(
+        (
+            f
+            for f in at.ALL_FIELDS
+            if line.form.place(f).start <= place < line.form.place(f).stop
+        ),
+        None,
+    )
     return line.complaint(
         f"the character at column {place + 1} is not plain ASCII.",
         field,
@@ -114,7 +127,7 @@ def _too_short(line: _Line) -> Complaint:
         "axles.",
         row=line.row,
         value=shown(line.raw),
-        expected=f"at least {at.HEAD_LENGTH} columns",
+        expected=f"at least {line.form.head_length} columns",
         remedy="The line was cut: take it from the controller again.",
     )
 
@@ -125,7 +138,7 @@ def _too_long(line: _Line) -> Complaint:
         "wider than the layout allows.",
         row=line.row,
         value=shown(line.raw),
-        expected=f"at most {at.RECORD_LENGTH} columns",
+        expected=f"at most {line.form.record_length} columns",
         remedy="Check that two lines were not joined into one.",
     )
 
@@ -164,13 +177,15 @@ def _not_a_number(line: _Line) -> Complaint:
 
 
 def _date(line: _Line) -> Complaint:
-    text = line.raw[at.YEAR.start : at.DAY.stop]
+    year, day = line.form.place(at.YEAR), line.form.place(at.DAY)
+    columns = f"date (columns {year.start + 1}–{day.stop})"
+    years = f", {at.FIRST_YEAR} to {at.LAST_YEAR}" if year.width == 4 else ""
     return Complaint(
         message="this is not a day of the calendar.",
         row=line.row,
-        field="date (fields 6–8)" if line.pipe else "date (columns 12–19)",
-        value=shown(text),
-        expected=f"year, month, day as yyyymmdd, {at.FIRST_YEAR} to {at.LAST_YEAR}",
+        field="date (fields 6–8)" if line.pipe else columns,
+        value=shown(line.raw[year.start : day.stop]),
+        expected=f"year, month, day as {'y' * year.width}mmdd{years}",
         remedy="Check the controller's clock, and that the columns have not slipped.",
     )
 
@@ -188,7 +203,8 @@ def _vehicle_class(line: _Line) -> Complaint:
     return line.complaint(
         "there is no such vehicle class.",
         at.VEHICLE_CLASS,
-        expected="1 to 15, blank where not classified, m or d for an hour mark",
+        expected="1 to 15, blank where not classified"
+        + (", m or d for an hour mark" if line.form.has_hour_marks else ""),
     )
 
 
@@ -202,14 +218,14 @@ def _axle_count(line: _Line) -> Complaint:
 
 def _axles_missing(line: _Line) -> Complaint:
     n_axles = line.value(at.AXLES) or 0
-    length = at.line_length(min(n_axles, MAX_AXLES))
+    length = line.form.line_length(min(n_axles, MAX_AXLES))
     if not line.pipe and len(line.raw) < length:
         return Complaint(
             message=f"the record counts {n_axles} axles, which take "
             f"{length} columns, but the line ends after "
             f"{len(line.raw)}.",
             row=line.row,
-            field=at.AXLES.title(pipe=line.pipe),
+            field=line.title(at.AXLES),
             value=shown(line.text(at.AXLES)),
             expected=f"{n_axles} axle weights and {n_axles - 1} spacings",
             remedy="The line was cut, or its axle count is wrong.",
@@ -245,13 +261,16 @@ def _gross_weight(line: _Line) -> Complaint:
     total = sum(line.value(field) or 0 for field in at.WEIGHTS[:n_axles])
     gross = line.value(at.GROSS) or 0
     if total > gross:
-        message = f"its axles exceed its gross weight by {total - gross:,} lb."
+        more = line.form.weight_text(total - gross)
+        message = f"its axles exceed its gross weight by {more}."
     else:
-        message = f"its axles fall short of its gross weight by {gross - total:,} lb."
+        less = line.form.weight_text(gross - total)
+        message = f"its axles fall short of its gross weight by {less}."
     return line.complaint(
         message,
         at.GROSS,
-        expected=f"{total:,} lb, the sum of its {n_axles} axles but for rounding",
+        expected=f"{line.form.weight_text(total)}, the sum of its {n_axles} axles but "
+        "for rounding",
         remedy="Look for transposed or dropped digits in the axle weights and the "
         "gross weight.",
     )

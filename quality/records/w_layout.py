@@ -2,9 +2,8 @@
 
 Traffic Monitoring Guide (FHWA), 2013 and 2016 editions, chapter 7: the W record in
 fixed width (147 columns, whole pounds, tenths of a foot) or with a pipe between all
-fields. The 2001 edition's metric W record is only recognised here, not read.
-Positions: confirmed by the guide's own examples for the 2016 record; from memory for
-the 2001 record beyond column 19.
+fields. The 2001 edition's metric record is in :mod:`quality.records.w_2001`.
+Positions: confirmed by the guide's own examples.
 """
 
 from __future__ import annotations
@@ -89,6 +88,7 @@ class OpenField(StrEnum):
     NOT_USED = "not used"
     SPEED_MPH = "speed, mph"
     SPEED_KMH = "speed, km/h"
+    TEMPERATURE_F = "pavement temperature, °F"
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,8 @@ class WOptions:
         Meaning of columns 24–26.
     sum_tolerance_lb_per_axle
         Largest difference between gross weight and the sum of the axles, per axle;
-        1 lb allows for each weight having been rounded to a whole pound.
+        1 lb allows for each weight having been rounded to a whole pound. In a metric
+        record it is one step (0.1 t) an axle instead.
     """
 
     open_field: OpenField = OpenField.NOT_USED
@@ -167,7 +168,24 @@ def reads_as_2001(line: bytes) -> bool:
     if not 2 <= n_axles <= MAX_AXLES or len(line) != 27 + 6 * n_axles:
         return False
     weights = [_digits(line[a : a + 3]) for a in range(30, len(line), 6)]
-    return min(weights) > 0 and abs(sum(weights) - total) <= n_axles
+    return min(weights) >= 0 and abs(sum(weights) - total) <= n_axles
+
+
+def reads_as_2016(line: bytes) -> bool:
+    """Whether the line hangs together as the 2013 or 2016 edition's W record."""
+    line = line.rstrip()
+    if not HEAD_LENGTH < len(line) <= RECORD_LENGTH or line[:1] != b"W":
+        return False
+    year = _digits(line[YEAR.start : YEAR.stop])
+    month, day, hour = (
+        _digits(line[field.start : field.stop]) for field in (MONTH, DAY, HOUR)
+    )
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        return False
+    if not (1 <= month <= 12 and 1 <= day <= 31 and 0 <= hour <= 23):
+        return False
+    n_axles = _digits(line[AXLES.start : AXLES.stop])
+    return 2 <= n_axles <= MAX_AXLES and len(line) >= line_length(n_axles)
 
 
 def looks_like_station_record(line: bytes) -> bool:

@@ -28,7 +28,8 @@ class Identity:
     def lanes(self, rows: np.ndarray) -> tuple[np.ndarray, list[LaneKey]]:
         """Each row's place in the list of lanes, and that list."""
         width = self.columns.shape[1]
-        chosen = np.ascontiguousarray(self.columns[rows])
+        every = len(rows) == len(self.columns)
+        chosen = np.ascontiguousarray(self.columns if every else self.columns[rows])
         if (chosen == chosen[0]).all():
             return np.zeros(len(rows), dtype=np.int64), [_lane(chosen[0].tobytes())]
         packed = pa.FixedSizeBinaryArray.from_buffers(
@@ -50,11 +51,9 @@ def _lane(raw: bytes) -> LaneKey:
     )
 
 
-def fixed_identity(block: Block, lengths: np.ndarray) -> Identity:
+def fixed_identity(block: Block) -> Identity:
     """Columns 2–11 of each line; lines too short for them hold whatever follows."""
-    last = max(len(block.data) - 1, 0)
-    places = block.starts[:, None] + np.arange(1, HEAD)
-    return Identity(block.data[np.minimum(places, last)])
+    return Identity(block.bytes_at(block.starts + 1, HEAD - 1))
 
 
 def pipe_rows(block: Block) -> tuple[np.ndarray, Identity, np.ndarray]:

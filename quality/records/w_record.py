@@ -1,20 +1,22 @@
-"""Read truck weight records (TMG 2013 and 2016, fixed width or pipe-delimited).
+"""Read truck weight records in any of their written forms.
 
 The file goes through in blocks of whole lines, so that memory stays bounded however
-large it is. A line that cannot be trusted is refused with its number and the reason;
-the sound ones around it are kept, in file order.
+large it is; two blocks are decoded at a time while the next is fetched. A line that
+cannot be trusted is refused with its number and the reason; the sound ones around it
+are kept, in file order.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
-from numpy.lib.stride_tricks import sliding_window_view
 
 from quality.records import w_layout as at
 from quality.records.blocks import Block, ByteSource, line_blocks
+from quality.records.ordered import in_order
 from quality.records.report import HourMark, Layout, ReadReport, Reason
 from quality.records.schema import (
     CODE_TYPE,
@@ -26,7 +28,9 @@ from quality.records.schema import (
     TimeResolution,
     with_resolution,
 )
+from quality.records.w_2001 import W_2001
 from quality.records.w_decode import (
+    CODE,
     HOUR_MARK,
     KEPT,
     MS_PER_HOUR,
@@ -35,10 +39,14 @@ from quality.records.w_decode import (
     decode_block,
 )
 from quality.records.w_explain import explain, shown
+from quality.records.w_forms import W_FIXED, W_PIPE, WForm
 from quality.records.w_pipe import Identity, fixed_identity, pipe_rows
 from wimprog.lib.errors import Complaint, UnreadableInput
 
 SCHEMA = with_resolution(RECORD_SCHEMA, TimeResolution.HOUR)
+FORMS = {form.layout: form for form in (W_FIXED, W_PIPE, W_2001)}
+PIECE = 8192
+"""Lines decoded at once: few enough for a processor's cache."""
 
 
 def read_w_records(
@@ -57,7 +65,7 @@ def read_w_records(
     report
         Filled in as the reading goes on.
     layout
-        ``W_FIXED`` or ``W_PIPE``.
+        One of :data:`FORMS`.
     options
         Meaning of the open field; tolerance of the axle sum.
 
@@ -67,66 +75,79 @@ def read_w_records(
         When the file changes its layout on the way, or has no lines at all.
     """
     report.layout, report.resolution = layout, TimeResolution.HOUR
-    reader = _Reader(report, pipe=layout is Layout.W_PIPE, options=options)
-    for block in line_blocks(source):
-        batch = reader.batch(block)
-        if batch.num_rows:
-            yield batch
-    if report.n_open_not_speed:
+    decoder = _Decoder(FORMS[layout], options)
+    account = _Account(report, FORMS[layout])
+    for done in in_order(decoder.decode, line_blocks(source)):
+        account.take(done)
+        if done.batch is not None:
+            yield done.batch
+    if account.n_open_unread:
+        what = options.open_field.value.split(",")[0]
         report.note(
-            f"{report.n_open_not_speed:,} records hold something else than a speed in "
-            "the open field; their speed is not known."
+            f"{account.n_open_unread:,} records hold something else than a {what} in "
+            f"the open field; their {what} is not known."
         )
 
 
-class _Reader:
-    def __init__(self, report: ReadReport, *, pipe: bool, options: at.WOptions) -> None:
-        self.report, self.pipe, self.options = report, pipe, options
+@dataclass(frozen=True)
+class _Done:
+    """A block decoded: its batch, and what the report has still to learn."""
 
-    def batch(self, block: Block) -> pa.RecordBatch:
-        """The block's sound records; its other lines go into the report."""
+    block: Block
+    rows: np.ndarray | None
+    out: Decoded
+    ident: Identity
+    batch: pa.RecordBatch | None
+    lanes: dict[LaneKey, int]
+    period: tuple[np.datetime64, np.datetime64] | None
+
+
+class _Decoder:
+    """Blocks in, batches out: keeps nothing, so that blocks may go side by side."""
+
+    def __init__(self, form: WForm, options: at.WOptions) -> None:
+        self.form, self.options = form, options
+
+    def decode(self, block: Block) -> _Done:
+        """The block's sound records, and the reasons of its other lines."""
         n = len(block.starts)
         out = Decoded.room(n)
         lengths = block.stops - block.starts
         self._refuse_other_layouts(block, lengths)
-        too_long = np.zeros(n, dtype=bool)
-        if self.pipe:
+        rows = None
+        if self.form.pipe:
             rows, ident, too_long = pipe_rows(block)
-            everything = np.arange(n)
-            for piece in np.array_split(everything, max(n // 16384, 1)):
+            for piece in np.array_split(np.arange(n), n // PIECE + 1):
                 columns = np.ascontiguousarray(rows[piece].T)
-                decode_block(columns, out, piece, self.options)
+                decode_block(columns, out, piece, self.options, self.form)
         else:
-            rows = None
-            ident = fixed_identity(block, lengths)
+            ident = fixed_identity(block)
             too_long = self._decode_by_length(block, lengths, out)
-        out.code[too_long] = REASONS.index(Reason.TOO_LONG) + 1
-        self._take_hour_marks(block, rows, out, ident)
-        self.report.n_lines += n
-        self.report.n_open_not_speed += out.n_open_not_speed
+        out.code[too_long] = CODE[Reason.TOO_LONG]
         out.code[lengths == 0] = HOUR_MARK  # an empty line says nothing
-        self._tell_refused(block, rows, out, lengths)
-        return self._to_batch(block, out, ident)
+        return self._done(block, rows, out, ident)
 
     def _decode_by_length(
         self, block: Block, lengths: np.ndarray, out: Decoded
     ) -> np.ndarray:
         """Decode each group of lines of one length; True where a line is too long."""
+        longest = self.form.record_length
         too_long = np.zeros(len(lengths), dtype=bool)
-        widths = np.minimum(lengths, at.RECORD_LENGTH)
-        for place in np.flatnonzero(lengths > at.RECORD_LENGTH):
-            tail = block.line(place)[at.RECORD_LENGTH :]
-            too_long[place] = bool(tail.strip())
+        widths = np.minimum(lengths, longest)
+        for place in np.flatnonzero(lengths > longest):
+            too_long[place] = bool(block.line(place)[longest:].strip())
         order = np.argsort(widths.astype(np.uint8), kind="stable")
-        counts = np.bincount(widths, minlength=at.RECORD_LENGTH + 1)
+        counts = np.bincount(widths, minlength=longest + 1)
         stops = np.cumsum(counts)
         for width in np.flatnonzero(counts):
             if width == 0:
                 continue
-            rows = order[stops[width] - counts[width] : stops[width]]
-            windows = sliding_window_view(block.data, int(width))
-            columns = np.ascontiguousarray(windows[block.starts[rows]].T)
-            decode_block(columns, out, rows, self.options)
+            group = order[stops[width] - counts[width] : stops[width]]
+            for begin in range(0, len(group), PIECE):
+                rows = group[begin : begin + PIECE]
+                lines = block.bytes_at(block.starts[rows], int(width))
+                columns = self.form.set_out(np.ascontiguousarray(lines.T))
+                decode_block(columns, out, rows, self.options, self.form)
         return too_long
 
     def _refuse_other_layouts(self, block: Block, lengths: np.ndarray) -> None:
@@ -135,66 +156,134 @@ class _Reader:
         first = data[np.minimum(starts, len(data) - 1)]
         second = data[np.minimum(starts + 1, len(data) - 1)]
         is_w = first == ord("W")
-        if self.pipe:
+        if self.form.pipe:
             other = is_w & (second != ord("|")) & (lengths >= at.MARK_LENGTH)
             name = "a fixed-width record in a pipe-delimited file"
         else:
             other = is_w & (second == ord("|")) & (lengths > 1)
             name = "a pipe-delimited record in a fixed-width file"
         for place in np.flatnonzero(other)[:1]:
-            raise self._mixed(block, int(place), name)
+            raise mixed(block, int(place), name, self.form.layout)
         for place in np.flatnonzero((first == ord("S")) & (lengths > 23)):
             if at.looks_like_station_record(block.line(place)):
-                raise self._mixed(
-                    block, int(place), "a station record among truck weight records"
+                raise mixed(
+                    block,
+                    int(place),
+                    "a station record among truck weight records",
+                    self.form.layout,
                 )
 
-    def _mixed(self, block: Block, place: int, what: str) -> UnreadableInput:
-        row = block.first_line + place
-        return UnreadableInput(
-            f"The file mixes layouts: line {row:,} is {what}. Nothing was taken from "
-            "it; put each layout into a file of its own.",
-            (
-                Complaint(
-                    message=f"this is {what}.",
-                    row=row,
-                    value=shown(block.line(place)),
-                    expected=f"every line in one layout ({self.report.layout.value})",
-                    remedy="Put each layout into a file of its own.",
-                ),
-            ),
+    def _done(
+        self, block: Block, rows: np.ndarray | None, out: Decoded, ident: Identity
+    ) -> _Done:
+        kept = np.flatnonzero(out.code == KEPT)
+        if len(kept) == 0:
+            return _Done(block, rows, out, ident, None, {}, None)
+        codes, lanes = ident.lanes(kept)
+        counts = np.bincount(codes, minlength=len(lanes)).tolist()
+        time_ms = out.time_ms[kept]
+        period = (
+            np.datetime64(int(time_ms.min()), "ms"),
+            np.datetime64(int(time_ms.max()), "ms"),
         )
+        arrays: list[pa.Array] = lane_arrays(codes, lanes)
+        arrays += self._columns(out, kept, time_ms)
+        arrays.insert(-len(OPTIONAL_COLUMNS), _lines(kept, block.first_line))
+        batch = pa.RecordBatch.from_arrays(arrays, schema=SCHEMA)
+        seen = {lane: n for lane, n in zip(lanes, counts, strict=True) if n}
+        return _Done(block, rows, out, ident, batch, seen, period)
 
-    def _tell_refused(
-        self, block: Block, rows: np.ndarray | None, out: Decoded, lengths: np.ndarray
-    ) -> None:
+    def _columns(
+        self, out: Decoded, kept: np.ndarray, time_ms: np.ndarray
+    ) -> list[pa.Array]:
+        """The record's own columns of the kept lines, but for the line number."""
+        n = len(kept)
+        whole = n == len(out.code)
+
+        def chosen(values: np.ndarray) -> np.ndarray:
+            return values if whole else values[kept]
+
+        none = pa.nulls(n, pa.float32())
+        n_axles, classes = chosen(out.n_axles), chosen(out.vehicle_class)
+        speed = temperature = none
+        if self.options.open_field is not at.OpenField.NOT_USED:
+            value = chosen(out.open_value)
+            column = with_nulls(value, ~np.isnan(value))
+            if self.options.open_field is at.OpenField.TEMPERATURE_F:
+                temperature = column
+            else:
+                speed = column
+        arrays = [
+            pa.array(time_ms).view(SCHEMA.field("time").type),
+            with_nulls(classes, classes != 0),
+            speed,
+            pa.array(chosen(out.gvw_kg)),
+            pa.array(n_axles),
+        ]
+        most = int(n_axles.max())
+        for k in range(MAX_AXLES):
+            if k >= most:
+                arrays += [none] * (2 if k else 1)
+                continue
+            bits = pack_bits(n_axles > k)
+            if k:
+                arrays.append(with_bits(chosen(out.spacings_m[k - 1]), bits))
+            arrays.append(with_bits(chosen(out.weights_kg[k]), bits))
+        return [*arrays, temperature, none]
+
+
+class _Account:
+    """Tells the report of each block, in file order."""
+
+    def __init__(self, report: ReadReport, form: WForm) -> None:
+        self.report, self.form = report, form
+        self.n_open_unread = 0
+
+    def take(self, done: _Done) -> None:
+        """Count the block's lines; explain the refused, keep the hour marks."""
+        report = self.report
+        report.n_lines += len(done.out.code)
+        self.n_open_unread += done.out.n_open_unread
+        if (done.out.code != KEPT).any():
+            self._take_hour_marks(done)
+            self._tell_refused(done)
+        for lane, n in done.lanes.items():
+            report.saw(lane, n)
+            report.n_kept += n
+        if done.period:
+            report.spans(*done.period)
+
+    def _tell_refused(self, done: _Done) -> None:
         """Report the refused lines."""
-        refused = (out.code != KEPT) & (out.code != HOUR_MARK)
-        for place in np.flatnonzero(refused).tolist():
-            row = block.first_line + place
+        block, rows, code = done.block, done.rows, done.out.code
+        layout = self.form.layout
+        for place in np.flatnonzero((code != KEPT) & (code != HOUR_MARK)).tolist():
             raw = block.line(place)
-            columns = raw if rows is None else rows[place].tobytes().rstrip()
-            reason = REASONS[out.code[place] - 1]
-            if reason is Reason.TOO_LONG:
-                columns = raw
+            reason = REASONS[code[place] - 1]
+            columns = raw
+            if rows is not None and reason is not Reason.TOO_LONG:
+                columns = rows[place].tobytes().rstrip()
+            if layout is Layout.W_2001 and at.reads_as_2016(raw):
+                what = "a 2013 or 2016 truck weight record"
+                raise mixed(block, place, what, layout)
             if reason is Reason.DATE and at.reads_as_2001(columns):
-                raise self._mixed(block, place, "a 2001 metric truck weight record")
+                raise mixed(block, place, "a 2001 metric truck weight record", layout)
             complaint = None
             if self.report.wants_complaint():
-                cut = block.cut and place == len(lengths) - 1
-                complaint = explain(columns, reason, row=row, pipe=self.pipe, cut=cut)
+                cut = block.cut and place == len(code) - 1
+                row = block.first_line + place
+                complaint = explain(columns, reason, row=row, form=self.form, cut=cut)
             self.report.refuse(reason, complaint)
 
-    def _take_hour_marks(
-        self, block: Block, rows: np.ndarray | None, out: Decoded, ident: Identity
-    ) -> None:
+    def _take_hour_marks(self, done: _Done) -> None:
         """Keep the ``m`` and ``d`` lines whose heads are sound; refuse the others."""
-        places = np.flatnonzero(out.code == HOUR_MARK)
+        block, rows, out = done.block, done.rows, done.out
+        marked = (out.code == HOUR_MARK) & (block.stops > block.starts)
+        places = np.flatnonzero(marked)
         if len(places) == 0:
             return
         if rows is None:
-            reach = block.starts[places, None] + np.arange(at.MARK_LENGTH)
-            heads = block.data[reach]
+            heads = block.bytes_at(block.starts[places], at.MARK_LENGTH)
         else:
             heads = rows[places, : at.MARK_LENGTH]
         # the head is checked as that of a vehicle without faults of its own
@@ -207,7 +296,7 @@ class _Reader:
         out.code[places[~sound]] = found.code[~sound]
         if not sound.any():
             return
-        codes, lanes = ident.lanes(places[sound])
+        codes, lanes = done.ident.lanes(places[sound])
         letters = heads[sound, at.VEHICLE_CLASS.start : at.VEHICLE_CLASS.stop] | 32
         missing = (letters == ord("m")).any(axis=1)
         hours = (found.time_ms[sound] // MS_PER_HOUR).view("datetime64[h]")
@@ -216,49 +305,43 @@ class _Reader:
         ):
             self.report.mark(HourMark(lanes[code], hour, missing=is_missing))
 
-    def _to_batch(self, block: Block, out: Decoded, ident: Identity) -> pa.RecordBatch:
-        """The kept lines as a batch; the report learns their lanes and period."""
-        kept = np.flatnonzero(out.code == KEPT)
-        n = len(kept)
-        whole = n == len(out.code)
-        if n == 0:
-            return pa.RecordBatch.from_pylist([], schema=SCHEMA)
-        time_ms = out.time_ms[kept]
-        n_axles = out.n_axles[kept]
-        speed, classes = out.speed_kmh[kept], out.vehicle_class[kept]
-        codes, lanes = ident.lanes(kept)
-        counts = np.bincount(codes, minlength=len(lanes))
-        for lane, count in zip(lanes, counts, strict=True):
-            if count:
-                self.report.saw(lane, int(count))
-        self.report.n_kept += n
-        self.report.spans(
-            np.datetime64(int(time_ms.min()), "ms"),
-            np.datetime64(int(time_ms.max()), "ms"),
-        )
-        arrays: list[pa.Array] = lane_arrays(codes, lanes)
-        arrays += [
-            pa.array(time_ms).view(SCHEMA.field("time").type),
-            pa.array(classes, mask=classes == 0),
-            pa.array(speed, mask=np.isnan(speed)),
-            pa.array(out.gvw_kg[kept]),
-            pa.array(n_axles),
-        ]
-        most = int(n_axles.max())
-        none = pa.nulls(n, pa.float32())
-        for k in range(MAX_AXLES):
-            mask = n_axles <= k
-            if k:
-                spacings = out.spacings_m[k - 1]
-                values = spacings if whole else spacings[kept]
-                arrays.append(pa.array(values, mask=mask) if k < most else none)
-            weights = out.weights_kg[k]
-            values = weights if whole else weights[kept]
-            arrays.append(pa.array(values, mask=mask) if k < most else none)
-        lines = (kept + block.first_line).astype(np.int32)
-        arrays.append(pa.array(lines))
-        arrays += [none] * len(OPTIONAL_COLUMNS)
-        return pa.RecordBatch.from_arrays(arrays, schema=SCHEMA)
+
+def mixed(block: Block, place: int, what: str, layout: Layout) -> UnreadableInput:
+    """The refusal of a file whose line ``place`` is of another layout."""
+    row = block.first_line + place
+    return UnreadableInput(
+        f"The file mixes layouts: line {row:,} is {what}. Nothing was taken from "
+        "it; put each layout into a file of its own.",
+        (
+            Complaint(
+                message=f"this is {what}.",
+                row=row,
+                value=shown(block.line(place)),
+                expected=f"every line in one layout ({layout.value})",
+                remedy="Put each layout into a file of its own.",
+            ),
+        ),
+    )
+
+
+def pack_bits(valid: np.ndarray) -> pa.Buffer | None:
+    """Which values are not null, as Arrow keeps it; None when all are there."""
+    return None if valid.all() else pa.py_buffer(np.packbits(valid, bitorder="little"))
+
+
+def with_bits(values: np.ndarray, bits: pa.Buffer | None) -> pa.Array:
+    """Values (contiguous) and their bits as an Arrow array, without a copy."""
+    kind = pa.from_numpy_dtype(values.dtype)
+    return pa.Array.from_buffers(kind, len(values), [bits, pa.py_buffer(values)])
+
+
+def with_nulls(values: np.ndarray, valid: np.ndarray) -> pa.Array:
+    """Values, null where not ``valid``."""
+    return with_bits(values, pack_bits(valid))
+
+
+def _lines(kept: np.ndarray, first_line: int) -> pa.Array:
+    return pa.array((kept + first_line).astype(np.int32))
 
 
 def lane_arrays(codes: np.ndarray, lanes: list[LaneKey]) -> list[pa.Array]:
