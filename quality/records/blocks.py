@@ -43,6 +43,11 @@ class Block:
         """The bytes of one line without its end."""
         return self.data[self.starts[place] : self.stops[place]].tobytes()
 
+    def only(self, places: np.ndarray) -> Block:
+        """These lines alone; their numbers are lost."""
+        starts, stops = self.starts[places], self.stops[places]
+        return Block(self.data, starts, stops, 0, cut=False)
+
     def bytes_at(self, places: np.ndarray, width: int) -> np.ndarray:
         """``width`` bytes from each place on, shape (len(places), width).
 

@@ -10,10 +10,12 @@ import pyarrow.compute as pc
 
 from quality.records import w_layout as at
 from quality.records.blocks import Block
-from quality.records.schema import LaneKey
+from quality.records.schema import MAX_AXLES, LaneKey
 
-HEAD = 11
-BLANK = np.uint8(32)
+IDENTITY_LENGTH = 10
+BLANK, ZERO, PIPE = np.uint8(32), np.uint8(48), np.uint8(ord("|"))
+WORD = 8
+WIDEST_STATION = 30
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,15 @@ class Identity:
         lookup = np.array([place[key] for key in keys], dtype=np.int64)
         return lookup[encoded.indices.to_numpy()], lanes
 
+    def among(self, fixed: np.ndarray, places: np.ndarray) -> Identity:
+        """These at ``places``, and those of the ten fixed columns everywhere else."""
+        station = self.columns.shape[1] - 4
+        wide = np.full((len(fixed), station + 4), BLANK, dtype=np.uint8)
+        wide[:, :2] = fixed[:, :2]
+        wide[:, 2 + station - at.STATION.width :] = fixed[:, 2:]
+        wide[places] = self.columns
+        return Identity(wide)
+
 
 def _lane(raw: bytes) -> LaneKey:
     text = raw.decode("ascii", errors="replace")
@@ -53,7 +64,7 @@ def _lane(raw: bytes) -> LaneKey:
 
 def fixed_identity(block: Block) -> Identity:
     """Columns 2–11 of each line; lines too short for them hold whatever follows."""
-    return Identity(block.bytes_at(block.starts + 1, HEAD - 1))
+    return Identity(block.bytes_at(block.starts + 1, IDENTITY_LENGTH))
 
 
 def pipe_rows(block: Block) -> tuple[np.ndarray, Identity, np.ndarray]:
@@ -71,38 +82,39 @@ def pipe_rows(block: Block) -> tuple[np.ndarray, Identity, np.ndarray]:
     """
     data = block.data
     n = len(block.starts)
-    pipes = np.flatnonzero(data == ord("|"))
+    pipes = np.flatnonzero(data == PIPE)
     first = np.searchsorted(pipes, block.starts)
     n_pipes = np.searchsorted(pipes, block.stops) - first
+    padded = np.append(pipes, len(data))
+    words = _words(data)
     rows = np.full((n, at.RECORD_LENGTH), BLANK, dtype=np.uint8)
     too_long = n_pipes >= len(at.ALL_FIELDS)
     station = np.full((n, at.STATION.width), BLANK, dtype=np.uint8)
-    padded = np.append(pipes, len(data))
     for number, field in enumerate(at.ALL_FIELDS):
         has = np.flatnonzero(n_pipes >= number)
         if len(has) == 0:
             break
         begin = padded[first[has] + number - 1] + 1 if number else block.starts[has]
+        end = padded[np.minimum(first[has] + number, len(padded) - 1)]
         is_last = n_pipes[has] == number
-        end = np.where(
-            is_last,
-            block.stops[has],
-            padded[np.minimum(first[has] + number, len(padded) - 1)],
-        )
-        begin, end = _trimmed(data, begin, end)
+        if is_last.any():
+            end = np.where(is_last, block.stops[has], end)
+        begin, end = _trimmed(data, begin, end, field.width)
         over = (end - begin) > field.width
         if field is at.STATION:
-            widest = min(int((end - begin).max(initial=0)), 30)
+            widest = min(int((end - begin).max(initial=0)), WIDEST_STATION)
             station = np.full((n, max(widest, field.width)), BLANK, dtype=np.uint8)
             station[has] = _right_justified(data, begin, end, station.shape[1])
             over = (end - begin) > station.shape[1]
         too_long[has[over]] = True
-        rows[has, field.start : field.stop] = _right_justified(
-            data, begin, end, field.width
-        )
+        justified = _last_bytes(words, begin, end, field.width)
+        if len(has) == n:
+            rows[:, field.start : field.stop] = justified
+        else:
+            rows[has, field.start : field.stop] = justified
     blank = station[:, -at.STATION.width :] == BLANK
     rows[:, at.STATION.start : at.STATION.stop] = np.where(
-        blank, ord("0"), station[:, -at.STATION.width :]
+        blank, ZERO, station[:, -at.STATION.width :]
     )
     rows[blank.all(axis=1), at.STATION.stop - 1] = BLANK
     return (
@@ -113,27 +125,97 @@ def pipe_rows(block: Block) -> tuple[np.ndarray, Identity, np.ndarray]:
 
 
 def _trimmed(
-    data: np.ndarray, begin: np.ndarray, end: np.ndarray
+    data: np.ndarray, begin: np.ndarray, end: np.ndarray, width: int
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Field limits without blanks at either end."""
-    begin, end = begin.copy(), np.maximum(end, begin)
+    """Field limits without blanks behind, nor in front where they make it too wide."""
+    end = np.maximum(end, begin)
     top = len(data) - 1
+    loose = ((end - begin) > width) | (data[np.clip(end - 1, 0, top)] == BLANK)
+    chosen = np.flatnonzero(loose & (end > begin))
+    if len(chosen) == 0:
+        return begin, end
+    begin, end = begin.copy(), end.copy()
+    left, right = begin[chosen], end[chosen]
     for _ in range(64):
-        lead = (begin < end) & (data[np.minimum(begin, top)] == 32)
-        trail = (end > begin) & (data[np.clip(end - 1, 0, top)] == 32) & ~lead
+        lead = (left < right) & (data[np.minimum(left, top)] == BLANK)
+        trail = (right > left) & (data[np.clip(right - 1, 0, top)] == BLANK) & ~lead
         if not (lead.any() or trail.any()):
             break
-        begin += lead
-        end -= trail
+        left += lead
+        right -= trail
+    begin[chosen], end[chosen] = left, right
     return begin, end
+
+
+def _words(data: np.ndarray) -> np.ndarray:
+    """For each place the eight bytes that end before it, as one number."""
+    spaced = np.concatenate([np.full(WORD, BLANK, dtype=np.uint8), data])
+    return np.ndarray((len(data) + 1,), "<u8", spaced, strides=(1,))
+
+
+_KEEP = np.array(
+    [0] + [(2 ** (8 * n) - 1) << (8 * (WORD - n)) for n in range(1, WORD + 1)],
+    dtype="<u8",
+)
+"""Mask of a word's last n bytes."""
+_BLANKS = np.full(WORD, BLANK, dtype=np.uint8).view("<u8")[0]
+
+
+def _last_bytes(
+    words: np.ndarray, begin: np.ndarray, end: np.ndarray, width: int
+) -> np.ndarray:
+    """Bytes of each field, shape (n, width), blanks in front; ``width`` at most 8."""
+    keep = _KEEP[np.minimum(end - begin, WORD)]
+    got = (words[end] & keep) | (_BLANKS & ~keep)
+    return got.view(np.uint8).reshape(len(got), WORD)[:, WORD - width :]
 
 
 def _right_justified(
     data: np.ndarray, begin: np.ndarray, end: np.ndarray, width: int
 ) -> np.ndarray:
-    """Bytes of each field, shape (n, width), blanks in front."""
+    """Bytes of each field, shape (n, width), blanks in front; any width."""
     places = end[:, None] + np.arange(-width, 0)
     outside = places < begin[:, None]
     got = data[np.clip(places, 0, len(data) - 1)]
     got[outside] = BLANK
     return got
+
+
+@dataclass(frozen=True)
+class FullWidth:
+    """A delimited line of one axle count whose every field is as wide as it may be."""
+
+    pipes: np.ndarray
+    others: np.ndarray
+
+    def columns(self, lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The fixed columns of such lines, shape (n, length), and which are such.
+
+        Returns
+        -------
+        columns : uint8, shape (fixed length, number that are such)
+        such : bool, shape (n,)
+        """
+        by_column = np.ascontiguousarray(lines.T)
+        columns = by_column[self.others]
+        off = (by_column[self.pipes] ^ PIPE).max(axis=0)
+        such = np.asarray(off == 0)
+        for field in (at.STATION, at.OPEN):
+            such &= (columns[field.start : field.stop] != PIPE).all(axis=0)
+        such &= columns[at.STATION.start] != BLANK
+        return columns if such.all() else columns[:, such], such
+
+
+def _full_widths() -> dict[int, FullWidth]:
+    """By line length."""
+    found = {}
+    for n_axles in range(2, MAX_AXLES + 1):
+        fields = at.ALL_FIELDS[: 12 + 2 * n_axles]
+        pipes = [field.stop + number for number, field in enumerate(fields[:-1])]
+        length = fields[-1].stop + len(pipes)
+        others = np.setdiff1d(np.arange(length), pipes)
+        found[length] = FullWidth(np.array(pipes), others)
+    return found
+
+
+FULL_WIDTHS = _full_widths()

@@ -40,7 +40,13 @@ from quality.records.w_decode import (
 )
 from quality.records.w_explain import explain, shown
 from quality.records.w_forms import W_FIXED, W_PIPE, WForm
-from quality.records.w_pipe import Identity, fixed_identity, pipe_rows
+from quality.records.w_pipe import (
+    FULL_WIDTHS,
+    IDENTITY_LENGTH,
+    Identity,
+    fixed_identity,
+    pipe_rows,
+)
 from wimprog.lib.errors import Complaint, UnreadableInput
 
 SCHEMA = with_resolution(RECORD_SCHEMA, TimeResolution.HOUR)
@@ -94,7 +100,6 @@ class _Done:
     """A block decoded: its batch, and what the report has still to learn."""
 
     block: Block
-    rows: np.ndarray | None
     out: Decoded
     ident: Identity
     batch: pa.RecordBatch | None
@@ -114,18 +119,46 @@ class _Decoder:
         out = Decoded.room(n)
         lengths = block.stops - block.starts
         self._refuse_other_layouts(block, lengths)
-        rows = None
         if self.form.pipe:
-            rows, ident, too_long = pipe_rows(block)
-            for piece in np.array_split(np.arange(n), n // PIECE + 1):
-                columns = np.ascontiguousarray(rows[piece].T)
-                decode_block(columns, out, piece, self.options, self.form)
+            ident, too_long = self._decode_piped(block, lengths, out)
         else:
             ident = fixed_identity(block)
             too_long = self._decode_by_length(block, lengths, out)
         out.code[too_long] = CODE[Reason.TOO_LONG]
         out.code[lengths == 0] = HOUR_MARK  # an empty line says nothing
-        return self._done(block, rows, out, ident)
+        return self._done(block, out, ident)
+
+    def _decode_piped(
+        self, block: Block, lengths: np.ndarray, out: Decoded
+    ) -> tuple[Identity, np.ndarray]:
+        """Decode delimited lines; True where a line is too long.
+
+        Lines of full-width fields are fixed columns with pipes between; the others
+        have their fields set out one by one.
+        """
+        n = len(lengths)
+        fixed = np.empty((n, IDENTITY_LENGTH), dtype=np.uint8)
+        other = np.ones(n, dtype=bool)
+        for length, kind in FULL_WIDTHS.items():
+            group = np.flatnonzero(lengths == length)
+            for begin in range(0, len(group), PIECE):
+                rows = group[begin : begin + PIECE]
+                lines = block.bytes_at(block.starts[rows], length)
+                columns, such = kind.columns(lines)
+                rows = rows[such]
+                if len(rows):
+                    decode_block(columns, out, rows, self.options, self.form)
+                    fixed[rows] = columns[1 : IDENTITY_LENGTH + 1].T
+                    other[rows] = False
+        too_long = np.zeros(n, dtype=bool)
+        places = np.flatnonzero(other)
+        if len(places) == 0:
+            return Identity(fixed), too_long
+        set_out, ident, too_long[places] = pipe_rows(block.only(places))
+        for piece in np.array_split(np.arange(len(places)), len(places) // PIECE + 1):
+            columns = np.ascontiguousarray(set_out[piece].T)
+            decode_block(columns, out, places[piece], self.options, self.form)
+        return ident.among(fixed, places), too_long
 
     def _decode_by_length(
         self, block: Block, lengths: np.ndarray, out: Decoded
@@ -173,12 +206,10 @@ class _Decoder:
                     self.form.layout,
                 )
 
-    def _done(
-        self, block: Block, rows: np.ndarray | None, out: Decoded, ident: Identity
-    ) -> _Done:
+    def _done(self, block: Block, out: Decoded, ident: Identity) -> _Done:
         kept = np.flatnonzero(out.code == KEPT)
         if len(kept) == 0:
-            return _Done(block, rows, out, ident, None, {}, None)
+            return _Done(block, out, ident, None, {}, None)
         codes, lanes = ident.lanes(kept)
         counts = np.bincount(codes, minlength=len(lanes)).tolist()
         time_ms = out.time_ms[kept]
@@ -191,7 +222,7 @@ class _Decoder:
         arrays.insert(-len(OPTIONAL_COLUMNS), _lines(kept, block.first_line))
         batch = pa.RecordBatch.from_arrays(arrays, schema=SCHEMA)
         seen = {lane: n for lane, n in zip(lanes, counts, strict=True) if n}
-        return _Done(block, rows, out, ident, batch, seen, period)
+        return _Done(block, out, ident, batch, seen, period)
 
     def _columns(
         self, out: Decoded, kept: np.ndarray, time_ms: np.ndarray
@@ -255,14 +286,16 @@ class _Account:
 
     def _tell_refused(self, done: _Done) -> None:
         """Report the refused lines."""
-        block, rows, code = done.block, done.rows, done.out.code
+        block, code = done.block, done.out.code
         layout = self.form.layout
-        for place in np.flatnonzero((code != KEPT) & (code != HOUR_MARK)).tolist():
+        places = np.flatnonzero((code != KEPT) & (code != HOUR_MARK))
+        rows = pipe_rows(block.only(places))[0] if self.form.pipe else None
+        for at_row, place in enumerate(places.tolist()):
             raw = block.line(place)
             reason = REASONS[code[place] - 1]
             columns = raw
             if rows is not None and reason is not Reason.TOO_LONG:
-                columns = rows[place].tobytes().rstrip()
+                columns = rows[at_row].tobytes().rstrip()
             if layout is Layout.W_2001 and at.reads_as_2016(raw):
                 what = "a 2013 or 2016 truck weight record"
                 raise mixed(block, place, what, layout)
@@ -277,15 +310,15 @@ class _Account:
 
     def _take_hour_marks(self, done: _Done) -> None:
         """Keep the ``m`` and ``d`` lines whose heads are sound; refuse the others."""
-        block, rows, out = done.block, done.rows, done.out
+        block, out = done.block, done.out
         marked = (out.code == HOUR_MARK) & (block.stops > block.starts)
         places = np.flatnonzero(marked)
         if len(places) == 0:
             return
-        if rows is None:
-            heads = block.bytes_at(block.starts[places], at.MARK_LENGTH)
+        if self.form.pipe:
+            heads = pipe_rows(block.only(places))[0][:, : at.MARK_LENGTH]
         else:
-            heads = rows[places, : at.MARK_LENGTH]
+            heads = block.bytes_at(block.starts[places], at.MARK_LENGTH)
         # the head is checked as that of a vehicle without faults of its own
         columns = np.empty((at.line_length(2), len(places)), dtype=np.uint8)
         columns[: at.VEHICLE_CLASS.start] = heads[:, : at.VEHICLE_CLASS.start].T
