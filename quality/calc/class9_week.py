@@ -17,7 +17,7 @@ import pyarrow as pa
 from calibration.calc.axle_groups import GROUP_LIMIT_M
 from quality.calc.axle_groups import axle_groups
 from quality.calc.classify import RULES, effective_class
-from quality.calc.daily import HALF_A_POUND_KG, LEGAL_GROSS_KG
+from quality.calc.daily import LEGAL_GROSS_KG
 from quality.calc.distribution_distance import distance
 from quality.calc.esals import FlexiblePavement, Pavement, RigidPavement, vehicle_esals
 from quality.calc.gain_offset import gain_and_offset
@@ -34,7 +34,12 @@ from quality.calc.mixture_fit import (
     STEP_KG,
 )
 from quality.calc.sample_mean import LEVEL, SampleMean, SampleShare
-from quality.calc.steering import USUAL_BANDS, GrossBand, steering_by_band
+from quality.calc.steering import (
+    SLACK_KG,
+    USUAL_BANDS,
+    GrossBand,
+    steering_by_band,
+)
 from quality.calc.week_types import EsalSum, Peaks, ReferencePeriod, WeekFigures
 from quality.records.schema import SPACING_COLUMNS, WEIGHT_COLUMNS
 from wimprog.lib.units import M_PER_FT
@@ -194,7 +199,7 @@ def week_figures(
     ]
     gvw = np.asarray(trucks.column("gvw_kg"), dtype=np.float64)
     level = settings.level
-    n_over = int((gvw > settings.gross_limit_kg + HALF_A_POUND_KG).sum())
+    n_over = int((gvw > settings.gross_limit_kg + SLACK_KG).sum())
     counts = gross_counts(gvw)
     notes: list[str] = []
     gap = SPACING_COLUMNS[kind.drive[0]]

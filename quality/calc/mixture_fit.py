@@ -243,7 +243,8 @@ def _covariance(x: np.ndarray, c: np.ndarray, theta: np.ndarray) -> np.ndarray:
 
     Parameters are two logits of the shares, three means, three logs of deviations; the
     covariance is A⁻¹ B A⁻¹ with A the observed information and B the sum of squared
-    scores (White 1982, Econometrica 50, from memory). A deviation held at its floor is not a parameter.
+    scores (White 1982, Econometrica 50, from memory). A deviation held at its floor is
+    not a parameter.
     """
     shares, means, sds = theta
     z = (x - means[:, None]) / sds[:, None]
