@@ -5,26 +5,30 @@ Sums, counts and sums of squares only, so that days of several parts add up.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from quality.calc.classify import RECORDED_UNCLASSIFIED, UNCLASSIFIED, effective_class
+from quality.calc.checks import RECORD_CHECKS, Records
+from quality.calc.classify import RECORDED_UNCLASSIFIED, UNCLASSIFIED
+from quality.calc.day_figures import (
+    N_CLASSES,
+    Figures,
+    day_figures,
+    merged,
+    record_counts,
+)
 from quality.calc.days import HOUR_COLUMNS
-from quality.calc.plausible import implausible
+from quality.calc.legal_limits import HALF_A_POUND_KG
 from quality.records.report import HourMark
 from quality.records.schema import times_ms
 
-METHOD_VERSION = "daily-1"
-N_CLASSES = 16
+METHOD_VERSION = "daily-2"
 LEGAL_GROSS_KG = 36287.3896
 """80,000 lb, the US federal limit (confirmed); a program sets its own."""
-
-HALF_A_POUND_KG = 0.2268
-"""Slack for weights kept as float32: exactly at the limit is not over it."""
 
 CLASS_COLUMNS = (
     "n_vehicles",
@@ -48,7 +52,8 @@ class Daily:
     by_day
         One row a date: ``date``, :data:`DAY_COLUMNS` and the vehicles of each hour,
         ``h00`` to ``h23``. ``hours_seen`` has bit h set when hour h holds a vehicle,
-        or the file says that it was recorded and empty.
+        or the file says that it was recorded and empty. ``figures`` is what
+        :mod:`quality.calc.day_figures` counts for the checks, a mapping a day.
     """
 
     by_class: pd.DataFrame
@@ -60,6 +65,7 @@ def daily_sums(
     *,
     legal_gross_kg: float = LEGAL_GROSS_KG,
     vehicle_class: np.ndarray | None = None,
+    limits: Mapping[str, float] | None = None,
 ) -> Daily:
     """Sum one lane's records by day and by day and class.
 
@@ -71,6 +77,8 @@ def daily_sums(
         A vehicle heavier than this counts as over gross [kg].
     vehicle_class : int8, (n,), optional
         Classes to use; by default the record's, and the rules' where it has none.
+    limits
+        The agency's own limits of the checks of records by key; others are ignored.
 
     Notes
     -----
@@ -79,8 +87,9 @@ def daily_sums(
     n = table.num_rows
     if n == 0:
         return _empty()
+    records = Records(table)
     if vehicle_class is None:
-        vehicle_class, _ = effective_class(table)
+        vehicle_class = records.effective_class
     hours = times_ms(table).astype(np.int64) // 3_600_000
     days = hours // 24
     first = int(days.min())
@@ -88,8 +97,8 @@ def daily_sums(
     n_days = int(place.max()) + 1
     cell = place * N_CLASSES + vehicle_class
     n_cells = n_days * N_CLASSES
-    gvw = np.asarray(table.column("gvw_kg"), dtype=np.float64)
-    steering = np.asarray(table.column("w1_kg"), dtype=np.float64)
+    gvw = records.column("gvw_kg").astype(np.float64)
+    steering = records.column("w1_kg").astype(np.float64)
     sums = {
         "n_vehicles": np.bincount(cell, minlength=n_cells),
         "gvw_sum_kg": np.bincount(cell, gvw, n_cells),
@@ -111,10 +120,12 @@ def daily_sums(
         place * 24 + (hours - days * 24), minlength=n_days * 24
     ).reshape(n_days, 24)
     unknown = (vehicle_class == UNCLASSIFIED) | (vehicle_class == RECORDED_UNCLASSIFIED)
+    own = {"legal-gross": legal_gross_kg, **(limits or {})}
+    counts = record_counts(records, place, n_days, RECORD_CHECKS, own)
     per_day = {
         "n_vehicles": by_hour.sum(axis=1),
         "n_unclassified": np.bincount(place[unknown], minlength=n_days),
-        "n_implausible": np.bincount(place[implausible(table)], minlength=n_days),
+        "n_implausible": counts["physical-limits"][0],
         "hours_seen": (by_hour > 0) @ (1 << np.arange(24)),
     }
     seen = np.flatnonzero(per_day["n_vehicles"])
@@ -123,6 +134,7 @@ def daily_sums(
             "date": _dates(first + seen),
             **{name: values[seen].astype(np.int64) for name, values in per_day.items()},
             **{name: by_hour[seen, h] for h, name in enumerate(HOUR_COLUMNS)},
+            "figures": day_figures(records, place, seen, vehicle_class, counts),
         }
     )
     return Daily(by_class, by_day)
@@ -148,6 +160,7 @@ def _empty() -> Daily:
         {
             "date": _dates(np.zeros(0, dtype=np.int64)),
             **{name: np.zeros(0, dtype=np.int64) for name in names},
+            "figures": np.zeros(0, dtype=object),
         }
     )
     return Daily(by_class, by_day)
@@ -163,8 +176,12 @@ def combine(parts: Iterable[Daily]) -> Daily:
     seen = by_day.groupby("date")["hours_seen"].apply(
         lambda bits: int(np.bitwise_or.reduce(bits.to_numpy(dtype=np.int64)))
     )
-    days = by_day.drop(columns="hours_seen").groupby("date").sum()
+    figures: dict[pd.Timestamp, list[Figures]] = {}
+    for date, of_part in zip(by_day["date"], by_day["figures"], strict=True):
+        figures.setdefault(date, []).append(of_part)
+    days = by_day.drop(columns=["hours_seen", "figures"]).groupby("date").sum()
     days.insert(len(DAY_COLUMNS) - 1, "hours_seen", seen.astype(np.int64))
+    days["figures"] = pd.Series({date: merged(of) for date, of in figures.items()})
     classes = by_class.groupby(["date", "vehicle_class"]).sum()
     return Daily(classes.reset_index(), days.reset_index())
 
@@ -189,6 +206,7 @@ def with_hour_marks(daily: Daily, marks: Iterable[HourMark]) -> Daily:
             "date": np.array(list(bits), "datetime64[D]").astype("datetime64[s]"),
             **dict.fromkeys((*DAY_COLUMNS, *HOUR_COLUMNS), zero),
             "hours_seen": np.array(list(bits.values()), dtype=np.int64),
+            "figures": [{} for _ in bits],
         }
     )
     return combine([daily, Daily(_empty().by_class, marked)])

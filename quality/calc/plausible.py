@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,10 +52,29 @@ def implausible(
         An unknown speed breaks nothing. An axle of zero weight does.
     """
     n_axles = np.asarray(table.column("n_axles"))
-    most = int(n_axles.max(initial=0))
 
     def column(name: str) -> np.ndarray:
         return np.asarray(table.column(name), dtype=np.float32)
+
+    return broken_limits(
+        n=len(n_axles),
+        most_axles=int(n_axles.max(initial=0)),
+        column=column,
+        limits=limits,
+    )
+
+
+def broken_limits(
+    *,
+    n: int,
+    most_axles: int,
+    column: Callable[[str], np.ndarray],
+    limits: PlausibleLimits,
+) -> np.ndarray:
+    """Which of ``n`` records break a limit, bool (n,).
+
+    ``column`` gives a column as float32, NaN where it is null.
+    """
 
     def outside(values: np.ndarray, low: float, high: float) -> np.ndarray:
         return (values < np.float32(low)) | (values > np.float32(high))
@@ -63,13 +83,13 @@ def implausible(
         broken = outside(column("gvw_kg"), *limits.gvw_kg)
         broken |= outside(column("speed_kmh"), *limits.speed_kmh)
         broken |= column("w1_kg") > np.float32(limits.steering_most_kg)
-        length = np.zeros(len(n_axles), dtype=np.float32)
-        for k in range(most):
+        length = np.zeros(n, dtype=np.float32)
+        for k in range(most_axles):
             broken |= outside(column(WEIGHT_COLUMNS[k]), *limits.axle_kg)
-            if k + 1 < most:
+            if k + 1 < most_axles:
                 gap = column(SPACING_COLUMNS[k])
                 least = (
-                    limits.first_spacing_least_m if k == 0 else (limits.spacing_least_m)
+                    limits.first_spacing_least_m if k == 0 else limits.spacing_least_m
                 )
                 broken |= gap < np.float32(least)
                 length += np.nan_to_num(gap)

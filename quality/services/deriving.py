@@ -115,23 +115,25 @@ def lane_day_frame(lane: Lane, first_on: dt.date, last_on: dt.date) -> pd.DataFr
     import numpy as np
     import pandas as pd
 
-    from quality.calc.daily import DAY_COLUMNS, HOUR_COLUMNS
+    from quality.calc.daily import DAY_COLUMNS
+    from quality.calc.days import HOUR_COLUMNS
 
     rows = list(
         LaneDay.objects.filter(lane=lane, date__range=(first_on, last_on))
         .order_by("date")
-        .values_list("date", *DAY_COLUMNS, "hourly")
+        .values_list("date", *DAY_COLUMNS, "hourly", "figures")
     )
     data: dict[str, Any] = {"date": [row[0] for row in rows]}
     for place, name in enumerate(DAY_COLUMNS, start=1):
         data[name] = np.array([row[place] for row in rows], dtype=np.int64)
     hourly = np.zeros((len(rows), 24), dtype=np.int64)
     for place, row in enumerate(rows):
-        counts = np.frombuffer(bytes(row[-1]), dtype="<u2")
+        counts = np.frombuffer(bytes(row[-2]), dtype="<u2")
         if counts.size == 24:
             hourly[place] = counts
     for hour, name in enumerate(HOUR_COLUMNS):
         data[name] = hourly[:, hour]
+    data["figures"] = [row[-1] for row in rows]
     return pd.DataFrame(data)
 
 

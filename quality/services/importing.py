@@ -265,7 +265,8 @@ def _store(
 def _store_days(lane: Lane, record_file: RecordFile, daily: Daily) -> None:
     import numpy as np
 
-    from quality.calc.daily import HOUR_COLUMNS, METHOD_VERSION
+    from quality.calc.daily import METHOD_VERSION
+    from quality.calc.days import HOUR_COLUMNS
 
     by_day: Any = daily.by_day
     by_class: Any = daily.by_class
@@ -274,11 +275,13 @@ def _store_days(lane: Lane, record_file: RecordFile, daily: Daily) -> None:
     _insert(
         LaneDay,
         ("lane_id", "date", "record_file_id", "hours_seen", "n_vehicles",
-         "n_unclassified", "n_implausible", "hourly", "findings", "method_version"),
+         "n_unclassified", "n_implausible", "hourly", "findings", "figures",
+         "method_version"),
         [
             (lane.pk, day.date.date(), record_file.pk, int(day.hours_seen),
              int(day.n_vehicles), int(day.n_unclassified), int(day.n_implausible),
-             packed[place].tobytes(), json.dumps([]), METHOD_VERSION)
+             packed[place].tobytes(), json.dumps([]),
+             json.dumps(day.figures, separators=(",", ":")), METHOD_VERSION)
             for place, day in enumerate(by_day.itertuples(index=False))
         ],
     )  # fmt: skip

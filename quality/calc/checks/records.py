@@ -7,6 +7,8 @@ from functools import cached_property
 import numpy as np
 import pyarrow as pa
 
+from quality.calc.classify import UNCLASSIFIED, classify
+from quality.calc.legal_limits import AxleGroups, LegalLimits, axle_groups
 from quality.records.schema import (
     SPACING_COLUMNS,
     WEIGHT_COLUMNS,
@@ -15,6 +17,7 @@ from quality.records.schema import (
     times_ms,
 )
 
+FEDERAL = LegalLimits()
 LEFT_RIGHT_COLUMN = "left_right_imbalance_pct"
 
 
@@ -25,10 +28,15 @@ class Records:
     ----------
     table
         Records in ``STORE_SCHEMA``, in the order in which they were recorded.
+    legal
+        How long a single and a tandem axle may be, and what two tandem axles carry.
     """
 
-    def __init__(self, table: pa.Table | pa.RecordBatch) -> None:
+    def __init__(
+        self, table: pa.Table | pa.RecordBatch, legal: LegalLimits = FEDERAL
+    ) -> None:
         self.table = table
+        self.legal = legal
         self.n = table.num_rows
         self._columns: dict[str, np.ndarray] = {}
 
@@ -81,3 +89,43 @@ class Records:
         if resolution_of(self.table.schema) is not TimeResolution.INSTANT:
             return None
         return times_ms(self.table).astype(np.int64)
+
+    @cached_property
+    def sum_of_axles_kg(self) -> np.ndarray:
+        """Sum of the axle weights, float32 (n,); unknown ones count nothing."""
+        total = np.zeros(self.n, dtype=np.float32)
+        for k, weight in enumerate(self.weights_kg):
+            total += weight if k < 2 else np.nan_to_num(weight)
+        return total
+
+    @cached_property
+    def groups(self) -> AxleGroups:
+        """The heaviest axle groups of each vehicle."""
+        return axle_groups(self.weights_kg, self.spacings_m, self.by_axles, self.legal)
+
+    @cached_property
+    def recorded_class(self) -> np.ndarray:
+        """The record's own class, int8 (n,); 0 where it has none."""
+        column = self.table.column("vehicle_class")
+        if column.null_count == 0:
+            return np.asarray(column, dtype=np.int8)
+        return np.asarray(column.fill_null(UNCLASSIFIED), dtype=np.int8)
+
+    @cached_property
+    def class_by_rules(self) -> np.ndarray:
+        """Class by spacings and weights, int8 (n,); 0 where no rule fits."""
+        return classify(
+            n_axles=self.n_axles,
+            spacings_m=self.spacings_m,
+            gvw_kg=self.column("gvw_kg"),
+            steering_kg=self.column("w1_kg"),
+            rows_by_axles=self.by_axles,
+        )
+
+    @cached_property
+    def effective_class(self) -> np.ndarray:
+        """Class as recorded, else by the rules, int8 (n,); 0 where none fits."""
+        blank = np.asarray(self.table.column("vehicle_class").is_null())
+        if not blank.any():
+            return self.recorded_class
+        return np.where(blank, self.class_by_rules, self.recorded_class)

@@ -17,6 +17,7 @@ from quality.calc.daily import (
     hours_of,
     with_hour_marks,
 )
+from quality.calc.day_figures import median_speed_kmh, merged
 from quality.calc.plausible import implausible
 from quality.calc.steering import weekly_steering
 from quality.records.report import HourMark
@@ -105,8 +106,45 @@ def test_parts_add_up_to_the_whole() -> None:
     ]
     whole = daily_sums(table(*records))
     parts = combine(daily_sums(table(*records[k::3])) for k in range(3))
-    pd.testing.assert_frame_equal(parts.by_day, whole.by_day)
+    pd.testing.assert_frame_equal(
+        parts.by_day.drop(columns="figures"), whole.by_day.drop(columns="figures")
+    )
     pd.testing.assert_frame_equal(parts.by_class, whole.by_class)
+
+
+def test_figures_of_parts_add_up_but_for_the_record_at_the_cut() -> None:
+    rng = np.random.default_rng(8)
+    speeds = rng.choice([88.0, 90.0, 101.0], 60)
+    records = [
+        vehicle(f"2031-05-12T08:{k:02d}", 9, *AT_LIMIT, speed_kmh=float(speeds[k]))
+        for k in range(60)
+    ]
+    (whole,) = daily_sums(table(*records)).by_day["figures"]
+    (parts,) = combine(
+        [daily_sums(table(*records[:25])), daily_sums(table(*records[25:]))]
+    ).by_day["figures"]
+    assert parts["classes"] == whole["classes"] == [0] * 9 + [60] + [0] * 6
+    assert parts["speed"] == whole["speed"]
+    assert parts["speed"]["from"] == 44  # steps of 2 km/h
+    counts = [int((speeds == speed).sum()) for speed in (88.0, 90.0, 101.0)]
+    assert parts["speed"]["n"] == [*counts[:2], 0, 0, 0, 0, counts[2]]
+    equal = int((np.diff(speeds) == 0).sum())
+    assert whole["same"]["speed"][:2] == [equal, 59]
+    assert parts["same"]["speed"][1] == 58
+    assert whole["same"]["w1"] == [59, 59, 60]
+    assert parts["same"]["w1"] == [58, 58, 35]
+    for key, counted in whole["checks"].items():
+        if key != "repeats":
+            assert parts["checks"][key] == counted
+    assert median_speed_kmh(whole) == pytest.approx(np.median(speeds), abs=1.0)
+
+
+def test_days_without_figures_stay_without() -> None:
+    assert merged([{}, None]) == {}
+    assert np.isnan(median_speed_kmh({}))
+    assert merged([{}, {"checks": {"repeats": [1, 9]}}]) == {
+        "checks": {"repeats": [1, 9]}
+    }
 
 
 def test_no_records_make_no_days() -> None:
