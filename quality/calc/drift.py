@@ -15,14 +15,20 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as student_t
 
-from quality.calc.cusum import Cusum, H, K, cusum, running_signal
+from quality.calc.change_point import fit_change
+from quality.calc.cusum import Cusum, cusum, running_signal
 from quality.calc.days import as_day
-from quality.calc.false_alarms import false_alarm_chance
-from quality.calc.week_spread import Spread, week_spread
+from quality.calc.false_alarms import (
+    DRIFT_K,
+    Chart,
+    chart_limit,
+    false_alarm_chance,
+)
+from quality.calc.week_spread import Spread, SpreadPrior, week_spread
 from wimprog.lib.judgement import Condition, Interval, Judgement, Verdict
 from wimprog.lib.units import format_number
 
-METHOD_VERSION = "drift-1"
+METHOD_VERSION = "drift-2"
 BASELINE_WEEKS = 10
 LEAST_BASELINE_WEEKS = 8
 RECENT_WEEKS = 4
@@ -44,7 +50,8 @@ class DriftResult:
         Change of the recent weeks against the baseline [%], and its 95 % interval;
         None where it cannot be said.
     since_on
-        First week of the shift by the CUSUM's last zero, while it signals.
+        First week of the shift while the CUSUM signals: the likeliest date of one
+        change between the calibration and today.
     signal_on
         Week in which the running CUSUM excursion passed its limit.
     calibrated_on, baseline_kg, recent_kg, week_sd_pct, phi
@@ -59,7 +66,8 @@ class DriftResult:
         Decision interval in standard deviations.
     false_alarm_chance
         Chance that such a chart, looked at every week, signals within a year when
-        nothing has moved (measured by simulation); None for other constants.
+        nothing has moved (measured by simulation); None for other constants and
+        outside what was measured.
     """
 
     judgement: Judgement
@@ -97,8 +105,9 @@ def drift_since(
     baseline_weeks: int = BASELINE_WEEKS,
     recent_weeks: int = RECENT_WEEKS,
     level: float = 0.95,
-    k: float = K,
-    h: float = H,
+    k: float = DRIFT_K,
+    h: float | None = None,
+    prior: SpreadPrior | None = None,
     quantity: str = "steering axle of class 9",
 ) -> DriftResult:
     """Judge how far a lane has drifted since its last calibration.
@@ -123,7 +132,11 @@ def drift_since(
     level
         Level of the interval.
     k, h
-        CUSUM constants in long-run standard deviations.
+        CUSUM constants in long-run standard deviations; ``h`` None takes the limit
+        measured for that baseline.
+    prior
+        What the program's other lanes show of spread and correlation
+        (:func:`quality.calc.week_spread.pool_spreads`); our own choice when None.
 
     Returns
     -------
@@ -134,7 +147,8 @@ def drift_since(
     Raises
     ------
     ValueError
-        When lengths differ or weeks are not in order.
+        When lengths differ, weeks are not in order, or there is no measured limit for
+        such a long baseline.
     """
     week_on = np.asarray(week_on).astype("datetime64[D]")
     mean_kg = np.asarray(mean_kg, dtype=np.float64)
@@ -163,12 +177,18 @@ def drift_since(
     n = len(week_on)
     n_base = 0 if reference_kg is not None else min(baseline_weeks, n)
     n_recent = max(min(recent_weeks, n - n_base), 0)
+    measured = k == DRIFT_K and h is None
+    if h is None:
+        h = chart_limit(
+            Chart.CUSUM,
+            max(n_base, LEAST_BASELINE_WEEKS) if reference_kg is None else 0,
+        )
     short = n_base < LEAST_BASELINE_WEEKS and reference_kg is None
     if short or n_recent == 0 or n < 4:
         return _cannot_say(
             week_on, mean_kg, n_trucks, calibrated, quantity, rule, limit_pct, h
         )
-    spread = week_spread(mean_kg)
+    spread = week_spread(mean_kg, prior)
     base = float(mean_kg[:n_base].mean()) if reference_kg is None else reference_kg
     recent = float(mean_kg[n - n_recent :].mean())
     change = 100.0 * (recent / base - 1.0)
@@ -180,11 +200,15 @@ def drift_since(
     half *= 100.0 * float(np.sqrt(variance)) / base
     interval = Interval(change - half, change + half, level)
     chart = _chart(mean_kg, n_base, base, spread, k, h)
-    running = running_signal(chart, h)
-    since = week_on[n_base + running[0]] if running else None
+    # with fewer weeks the rate of false alarms of a known reference is not measured
+    running = running_signal(chart, h) if n > LEAST_BASELINE_WEEKS else None
+    since = None
+    if running:
+        first, last = n_base + running[0], n_base + running[1]
+        since = week_on[_onset(mean_kg, first, last, n_base, spread)]
     signal = week_on[n_base + running[1]] if running else None
     verdict, condition = _verdict(change, interval, limit_pct, signal is not None)
-    chance = false_alarm_chance(n_base, spread.phi) if (k, h) == (K, H) else None
+    chance = false_alarm_chance(n_base, spread.phi) if measured else None
     sentence = _sentence(
         quantity, change, half, since if abs(change) > half else None, verdict,
         limit_pct, n, int(n_trucks.sum()),
@@ -233,6 +257,21 @@ def drift_since(
         h=h,
         false_alarm_chance=chance,
     )
+
+
+def _onset(
+    mean_kg: np.ndarray, first: int, last: int, n_base: int, spread: Spread
+) -> int:
+    """Likeliest first week of the excursion that began at ``first``.
+
+    The last zero of a sum is too early when the baseline is a little off; the
+    likelihood of every week between the calibration and the signal is not. With no
+    weeks before it to compare (a known reference) the last zero stands.
+    """
+    if n_base < 2 or len(mean_kg) - n_base < 2:
+        return first
+    fit = fit_change(mean_kg, spread=spread)
+    return fit.onset if n_base <= fit.onset <= last else first
 
 
 def _chart(

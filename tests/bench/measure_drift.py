@@ -1,0 +1,104 @@
+"""Measure the drift charts: limits and false alarms, then detection of known faults.
+
+Run by hand, a few minutes::
+
+    python -m tests.bench.measure_drift limits > quality/calc/false_alarm_tables.py
+    python -m tests.bench.measure_drift faults
+
+The first writes the tables of false alarms, the second prints the tables of
+MEASURED_DRIFT.md.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+
+from quality.calc.drift_chart import LIMIT
+from quality.calc.false_alarms import (
+    DESIGN_PHI,
+    TARGET_RATE,
+    WEEKS_IN_YEAR,
+    Chart,
+    simulate_weeks,
+    yearly_maxima,
+)
+
+SEED = 20261125
+PHIS = (0.0, 0.2, 0.3, 0.4, 0.6, 0.7)
+FIXED_BASELINES = (0, 8, 10, 12, 16, 26, 52, 104)
+CHANGE_WEEKS = (10, 26, 52, 104, 156, 260)
+FIXED_RUNS = 4000
+CHANGE_RUNS = 2000
+
+
+def say(line: str) -> None:
+    """One line of the table."""
+    sys.stdout.write(line + "\n")
+
+
+def maxima(chart: Chart, n_base: int, phi: float, n_runs: int) -> np.ndarray:
+    """Yearly maxima of lanes on which nothing moved."""
+    rng = np.random.default_rng([SEED, n_base, round(100 * phi)])
+    n = (n_base or 8) + WEEKS_IN_YEAR
+    values = simulate_weeks(phi=phi, n_weeks=n, n_runs=n_runs, rng=rng)
+    return yearly_maxima(chart, values, n_baseline_weeks=n_base)
+
+
+def write_limits() -> None:
+    """Print quality/calc/false_alarm_tables.py."""
+    say('"""Limits and false alarms of the drift charts: written, not edited.')
+    say("")
+    say("Rows are weeks (0: a reference that is known), columns the correlation of")
+    say(f"neighbouring weeks. Simulated lanes a cell: {FIXED_RUNS:,} for the CUSUM")
+    say(f"and the EWMA, {CHANGE_RUNS:,} for the change-point chart; seed {SEED};")
+    say("written by tests/bench/measure_drift.py, explained in MEASURED_DRIFT.md.")
+    say('"""')
+    say("")
+    say(f"PHIS = {PHIS}")
+    say(f"FIXED_BASELINES = {FIXED_BASELINES}")
+    say(f"CHANGE_WEEKS = {CHANGE_WEEKS}")
+    for chart, name in ((Chart.CUSUM, "CUSUM"), (Chart.EWMA, "EWMA")):
+        limits, rates = [], []
+        for n_base in FIXED_BASELINES:
+            design = maxima(chart, n_base, DESIGN_PHI, FIXED_RUNS)
+            limit = round(float(np.quantile(design, 1.0 - TARGET_RATE)), 2)
+            limits.append(limit)
+            rates.append(
+                tuple(
+                    round(
+                        float(np.mean(maxima(chart, n_base, phi, FIXED_RUNS) > limit)),
+                        4,
+                    )
+                    for phi in PHIS
+                )
+            )
+        say(f"{name}_LIMITS = {tuple(limits)}")
+        _print_table(f"{name}_RATES", rates)
+    _print_table(
+        "CHANGE_RATES",
+        [
+            tuple(
+                round(
+                    float(
+                        np.mean(maxima(Chart.CHANGE_POINT, n, phi, CHANGE_RUNS) > LIMIT)
+                    ),
+                    4,
+                )
+                for phi in PHIS
+            )
+            for n in CHANGE_WEEKS
+        ],
+    )
+
+
+def _print_table(name: str, rows: list[tuple[float, ...]]) -> None:
+    say(f"{name} = (")
+    for row in rows:
+        say(f"    {row},")
+    say(")")
+
+
+if __name__ == "__main__":
+    {"limits": write_limits}[sys.argv[1]]()
