@@ -22,16 +22,15 @@ from quality.records.containers import (
     container_of,
     open_text,
 )
-from quality.records.headed_csv import read_headed_csv, read_header
+from quality.records.headed_csv import read_header
+from quality.records.layouts import BY_NAME, READABLE, layout_of
 from quality.records.mapping import ColumnMapping, suggest_mapping
 from quality.records.report import Layout, ReadReport
 from quality.records.schema import TimeResolution, empty_batch
 from quality.records.w_layout import WOptions
-from quality.records.w_record import read_w_records
 from wimprog.lib.errors import UnreadableInput
 
 Source = str | Path | BinaryIO
-READABLE = (Layout.W_FIXED, Layout.W_PIPE, Layout.HEADED_CSV)
 
 
 @dataclass(frozen=True)
@@ -145,22 +144,13 @@ def _by_lines(lines: list[bytes]) -> tuple[Layout, str]:
     if sum(at.looks_like_station_record(line) for line in lines) * 2 > len(lines):
         return (
             Layout.STATION,
-            "This looks like station description records (S), which describe where "
+            "These look like station description records (S), which describe where "
             "traffic is recorded. They hold no vehicles; send the truck weight "
-            "records (W).",
+            "records (W) here.",
         )
-    w_lines = [line for line in lines if line[:1] == b"W"]
-    if len(w_lines) * 2 >= len(lines) and _is_w_record(first, w_lines):
-        if sum(line[1:2] == b"|" for line in w_lines) * 2 > len(w_lines):
-            return Layout.W_PIPE, f"{_as_sentence(Layout.W_PIPE)}"
-        if sum(at.reads_as_2001(line) for line in w_lines) * 2 > len(w_lines):
-            return (
-                Layout.W_2001,
-                "This looks like the 2001 metric W record (two-digit years, weights "
-                "in tenths of a tonne), which is not read yet. Ask the vendor for "
-                "the 2013 or 2016 record, or send a CSV with headed columns.",
-            )
-        return Layout.W_FIXED, _as_sentence(Layout.W_FIXED)
+    known = layout_of(lines)
+    if known:
+        return known.layout, f"This is the {known.layout.value} ({known.units})."
     delimiter = _delimiter(first)
     if delimiter:
         names = read_header(first, delimiter)
@@ -182,17 +172,6 @@ def _by_lines(lines: list[bytes]) -> tuple[Layout, str]:
         + "; ".join(layout.value for layout in READABLE)
         + ".",
     )
-
-
-def _is_w_record(first: bytes, w_lines: list[bytes]) -> bool:
-    """Whether lines that begin with W go on as a record does."""
-    head = [line[1:11].replace(b"|", b"") for line in w_lines]
-    digits = sum(any(48 <= byte <= 57 for byte in part) for part in head)
-    return bool(w_lines) and digits * 2 > len(w_lines)
-
-
-def _as_sentence(layout: Layout) -> str:
-    return f"This is the {layout.value} (pounds and tenths of a foot)."
 
 
 def _delimiter(line: bytes) -> str:
@@ -289,16 +268,12 @@ class RecordReader:
 
     def __iter__(self) -> Iterator[pa.RecordBatch]:
         text = _Rejoined(self._sample, self._stream)
-        if self.detection.layout is Layout.HEADED_CSV:
-            assert self.mapping is not None  # noqa: S101  (for the type checker)
-            batches = read_headed_csv(text, self.report, self.mapping)
-        else:
-            batches = read_w_records(
-                text,
-                self.report,
-                layout=self.detection.layout,
-                options=self.options,
-            )
+        batches = BY_NAME[self.detection.layout].read(
+            text,
+            self.report,
+            mapping=self.mapping or ColumnMapping(),
+            options=self.options,
+        )
         for batch in batches:
             self.report.n_bytes = self._stream.n_bytes
             if self._progress:

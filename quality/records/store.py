@@ -141,7 +141,7 @@ class _Pending:
         self.rows: list[pa.Table] = []
         self.n = 0
         self.first, self.last = np.datetime64("9999-01-01"), np.datetime64("0001-01-01")
-        folder.mkdir(parents=True, exist_ok=True)
+        _make_folder(folder)
         self.aside = folder / f".{source[:16]}.{os.getpid()}.{id(self):x}.tmp"
         self._writer: pq.ParquetWriter | None = None
 
@@ -195,7 +195,7 @@ class _Pending:
             n_bytes = file.tell()
             os.fsync(file.fileno())
         digest = content.hexdigest()
-        final = self.folder / f"{self.source[:16]}-{digest[:16]}.parquet"
+        final = self.folder / _file_name(self.source, digest)
         self.aside.replace(final)
         _sync_folder(self.folder)
         return Part(
@@ -216,6 +216,30 @@ class _Pending:
 
 
 _DELTA = ("time", "source_line")
+
+
+def _file_name(source_sha256: str, content_sha256: str) -> str:
+    return f"{source_sha256[:16]}-{content_sha256[:16]}.parquet"
+
+
+def digest_in_name(path: str) -> str:
+    """The first 16 digits of a part's own SHA-256, from its name.
+
+    >>> digest_in_name("site=A/lane=E1/year=2031/month=05/00ff-12ab.parquet")
+    '12ab'
+    """
+    return Path(path).stem.partition("-")[2]
+
+
+def _make_folder(folder: Path) -> None:
+    """Make a folder and those above it, each brought to disk in the one above."""
+    missing = []
+    while not folder.is_dir():
+        missing.append(folder)
+        folder = folder.parent
+    for made in reversed(missing):
+        made.mkdir(exist_ok=True)
+        _sync_folder(made.parent)
 
 
 def _sync_folder(folder: Path) -> None:
@@ -240,7 +264,14 @@ def write_part(
         return [part for _, _, part in writer.commit()]
 
 
-def _inside(root: Path, path: str) -> Path:
+def inside(root: Path, path: str) -> Path:
+    """The file of a manifest's path.
+
+    Raises
+    ------
+    wimprog.lib.errors.DomainError
+        When it is not inside the store.
+    """
     full = root / path
     if not full.resolve().is_relative_to(root.resolve()):
         raise DomainError(f"“{path}” is not inside the store.")
@@ -278,12 +309,12 @@ def iter_parts(
     narrowed = first is not None or last is not None
     for path in paths:
         try:
-            file = pq.ParquetFile(_inside(root, path), memory_map=True)
+            file = pq.ParquetFile(inside(root, path), memory_map=True)
             table = file.read(columns=read if narrowed else wanted)
         except (OSError, pa.ArrowException) as error:
             raise DomainError(
                 f"The stored records “{path}” cannot be read ({error}). Restore the "
-                "file from a backup, or take its source in again."
+                "file from a backup; `manage.py check_store` lists every such file."
             ) from None
         if narrowed:
             keep = pa.array(np.ones(table.num_rows, dtype=bool))
@@ -314,6 +345,19 @@ def read_parts(
     return pa.concat_tables(tables)
 
 
+def part_files(root: Path | str) -> list[str]:
+    """Parts and files written aside, named by the manifest or not, in order.
+
+    For tidying and checking only; whoever reads records goes by the manifest.
+    """
+    root = Path(root)
+    return sorted(
+        file.relative_to(root).as_posix()
+        for pattern in ("*.parquet", ".*.tmp")
+        for file in root.glob(f"site=*/lane=*/year=*/month=*/{pattern}")
+    )
+
+
 def sweep_orphans(
     root: Path | str,
     known_paths: Iterable[str],
@@ -329,11 +373,13 @@ def sweep_orphans(
     known = set(known_paths)
     oldest = time.time() - older_than_s
     removed = []
-    for pattern in ("*.parquet", ".*.tmp"):
-        for file in sorted(root.glob(f"site=*/lane=*/year=*/month=*/{pattern}")):
-            path = file.relative_to(root).as_posix()
+    for path in part_files(root):
+        file = root / path
+        try:
             if path in known or file.stat().st_mtime > oldest:
                 continue
-            file.unlink(missing_ok=True)
-            removed.append(path)
+            file.unlink()
+        except FileNotFoundError:
+            continue  # another sweep was faster
+        removed.append(path)
     return removed

@@ -146,7 +146,6 @@ def test_harmless_differences_change_nothing(raw: bytes) -> None:
         (b"\x89PNG\0\0\0", Layout.BINARY, "not text"),
         ("W17".encode("utf-16"), Layout.BINARY, "UTF-16"),
         (STATION + b"\n", Layout.STATION, "station description records"),
-        (W_2001 + b"\n" + W_2001 + b"\n", Layout.W_2001, "2001 metric W record"),
         (b"1,2,3,4,5\n1,2,3,4,5\n", Layout.UNKNOWN, "without headings"),
         (b"Dear all,\nplease find\n", Layout.UNKNOWN, "not one that is known"),
         (b"Work notes for the week\n", Layout.UNKNOWN, "not one that is known"),
