@@ -13,6 +13,7 @@ SIGNS_NOTHING = {
     "forecast",
     "report",
     "sweep_store",
+    "check_store",
     "migrate",
     "makemigrations",
     "showmigrations",

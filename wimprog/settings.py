@@ -117,6 +117,8 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # Per-vehicle records, as columnar files, and files on their way in.
 RECORD_STORE = Path(env.str("WIMPROG_STORE", default=str(BASE_DIR / "var" / "records")))
+# Where work on stored records runs: serial, threads[:n], processes[:n], cluster:address
+RECORD_EXECUTOR = env.str("WIMPROG_EXECUTOR", default="threads")
 UPLOAD_DIR = Path(env.str("WIMPROG_UPLOADS", default=str(BASE_DIR / "var" / "uploads")))
 UPLOAD_LIMIT_MB = env.int("WIMPROG_UPLOAD_LIMIT_MB", default=2048)
 FILE_UPLOAD_TEMP_DIR = None

@@ -4,47 +4,46 @@ from __future__ import annotations
 
 import sys
 from argparse import ArgumentParser
-from pathlib import Path
+from dataclasses import asdict
 from typing import Any
 
-from django.conf import settings
-
-from quality.models import RecordPart
-from quality.services import imports_reap
+from quality.services.store_keeping import Swept, store_sweep
 from quality.tasks import send_import
 from wimprog.lib.commands import EXIT_WANTING, ProgramCommand
 
 
 class Command(ProgramCommand):
-    """Hold the record store against its manifest."""
+    """Tidy the record store and the uploads."""
 
     help = (
         "Tidy up after interruptions; run it daily. Removes files of the record store "
-        "that no manifest row names, sends interrupted imports to the workers again, "
-        "and reports rows whose file is gone. Exit status: 0 the store is whole, 1 a "
-        "stored file is missing."
+        "that no manifest row names and uploads that no import speaks of (both after "
+        "a day), sends interrupted imports to the workers again, and reports rows "
+        "whose file is gone. To read every stored byte: check_store. Exit status: 0 "
+        "the store is whole, 1 a stored file is missing."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        from quality.records.store import sweep_orphans
-
         self.need_database()
-        root = Path(settings.RECORD_STORE)
-        paths = list(RecordPart.objects.values_list("path", flat=True))
-        removed = sweep_orphans(root, paths) if root.is_dir() else []
-        missing = [path for path in paths if not (root / path).is_file()]
-        resumed = imports_reap(send_import)
+        swept = store_sweep(send=send_import)
         if options["json"]:
-            self.print_json(
-                {"removed": removed, "resumed_imports": resumed, "missing": missing}
-            )
+            self.print_json(asdict(swept))
         else:
-            self.stdout.write(f"{resumed} interrupted imports sent to the workers.")
-            self.stdout.write(f"{len(removed)} stray files removed.")
-            for path in missing:
-                self.stdout.write(f"missing: {path}")
-        if missing:
+            self._print(swept)
+        if swept.missing:
             sys.exit(EXIT_WANTING)
+
+    def _print(self, swept: Swept) -> None:
+        write = self.stdout.write
+        write(f"{swept.resumed_imports} interrupted imports sent to the workers.")
+        write(f"{len(swept.removed)} stray files removed.")
+        write(f"{len(swept.removed_uploads)} uploads left over removed.")
+        for path in swept.missing:
+            write(f"missing: {path}")
+        for name in swept.lost_uploads:
+            write(f"upload gone, hand the file in again: {name}")
+        for name in swept.waiting:
+            write(f"waiting long for somebody's word: {name}")
