@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from quality.calc.days import as_day
 from quality.records.schema import times_ms
 from wimprog.lib.errors import DomainError
 
@@ -101,9 +102,7 @@ def hourly_volumes(
     wimprog.lib.errors.DomainError
         When the days are in the wrong order or ``is_seen`` is of other days.
     """
-    first, last = (
-        np.datetime64(day, "D").astype(np.int64) for day in (first_on, last_on)
-    )
+    first, last = (int(as_day(day).astype(np.int64)) for day in (first_on, last_on))
     n_days = last - first + 1
     if n_days < 1:
         raise DomainError(
