@@ -21,6 +21,7 @@ import sys
 import time
 import traceback
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -266,6 +267,14 @@ def one_case(folder: Path, old: Path, source: Path, kill: Callable[[Path], Any])
     return {"ended": ended, "crashed": after_crash, "again": again, "tidy": tidy}
 
 
+def _kill_at(moment: str, source: Path, case: Path) -> Any:
+    return in_child(lambda: killed_at(moment, case, source))
+
+
+def _kill_after(at_s: float, source: Path, case: Path) -> Any:
+    return in_child(lambda: take_in(case, source), kill_after_s=at_s)
+
+
 def main() -> None:
     folder, sample = Path(sys.argv[1]), Path(sys.argv[2])
     os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
@@ -291,28 +300,15 @@ def main() -> None:
     results: dict[str, Any] = {"old": in_child(lambda: found(old))}
     took_s = in_child(lambda: take_in(new, source))
     results["new"] = in_child(lambda: found(new))
-    results["named"] = {
-        moment: one_case(
-            folder,
-            old,
-            source,
-            lambda case, at=moment: in_child(lambda: killed_at(at, case, source)),
-        )
-        for moment in MOMENTS
-    }
+    for moment in MOMENTS:
+        kill = partial(_kill_at, moment, source)
+        results.setdefault("named", {})[moment] = one_case(folder, old, source, kill)
     chance = random.Random(SEED)
-    moments_s = [chance.uniform(0, took_s) for _ in range(N_RANDOM)]
-    results["random"] = {
-        f"{1000 * at_s:.0f} ms of {1000 * took_s:.0f}": one_case(
-            folder,
-            old,
-            source,
-            lambda case, s=at_s: in_child(
-                lambda: take_in(case, source), kill_after_s=s
-            ),
-        )
-        for at_s in moments_s
-    }
+    for _ in range(N_RANDOM):
+        at_s = chance.uniform(0, took_s)
+        kill = partial(_kill_after, at_s, source)
+        when = f"{1000 * at_s:.0f} ms of {1000 * took_s:.0f}"
+        results.setdefault("random", {})[when] = one_case(folder, old, source, kill)
     (folder / "found.json").write_text(json.dumps(results))
 
 
