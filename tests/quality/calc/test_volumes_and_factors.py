@@ -7,8 +7,8 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from quality.calc.back_correction import Scaling, scaled, scaling_of
 from quality.calc.overweight import KINDS, overweight
+from quality.calc.scaled_weights import Scaling, scaled, scaling_of
 from quality.calc.seasonal_factors import seasonal_factors
 from quality.calc.volumes import hourly_volumes
 from quality.records.schema import TimeResolution, resolution_of, with_resolution
