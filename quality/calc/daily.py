@@ -14,13 +14,8 @@ import pyarrow as pa
 
 from quality.calc.checks import RECORD_CHECKS, Records
 from quality.calc.classify import RECORDED_UNCLASSIFIED, UNCLASSIFIED
-from quality.calc.day_figures import (
-    N_CLASSES,
-    Figures,
-    day_figures,
-    merged,
-    record_counts,
-)
+from quality.calc.day_counts import N_CLASSES
+from quality.calc.day_figures import Figures, day_figures, merged, record_counts
 from quality.calc.days import HOUR_COLUMNS
 from quality.calc.legal_limits import HALF_A_POUND_KG
 from quality.records.report import HourMark

@@ -27,13 +27,15 @@ import numpy as np
 
 from quality.calc.checks.kinds import RecordCheck
 from quality.calc.checks.records import Records
+from quality.calc.day_counts import (
+    N_CLASSES,
+    N_SPEED_STEPS,
+    SAME_COLUMNS,
+    SPEED_STEP_KMH,
+)
+from quality.calc.day_speeds import speed_counts
 
 Figures = dict[str, Any]
-
-N_CLASSES = 16
-SPEED_STEP_KMH = 2.0
-N_SPEED_STEPS = 100
-SAME_COLUMNS = {"w1": "w1_kg", "speed": "speed_kmh", "s1": "s1_m"}
 
 
 def record_counts(
@@ -194,23 +196,3 @@ def _add(out: Figures, part: Mapping[str, Any]) -> None:
             a, b = checks.get(key, (0, 0))
             checks[key] = [a + broken, b + tested]
         out["checks"] = checks
-
-
-def speed_counts(figures: Mapping[str, Any]) -> np.ndarray:
-    """Vehicles of each step of 2 km/h, (100,); all zero where speeds are unknown."""
-    out = np.zeros(N_SPEED_STEPS, dtype=np.int64)
-    speed = figures.get("speed")
-    if speed:
-        out[speed["from"] : speed["from"] + len(speed["n"])] = speed["n"]
-    return out
-
-
-def median_speed_kmh(figures: Mapping[str, Any]) -> float:
-    """Median speed [km/h], straight within its step of 2 km/h; NaN without speeds."""
-    below = np.cumsum(speed_counts(figures))
-    if below[-1] == 0:
-        return float("nan")
-    half = below[-1] / 2
-    step = int(np.searchsorted(below, half))
-    before = below[step - 1] if step else 0
-    return SPEED_STEP_KMH * (step + float(half - before) / float(below[step] - before))

@@ -17,13 +17,6 @@ from quality.calc.checks.kinds import (
     RecordResult,
     Weight,
 )
-from quality.calc.checks.lane_day.volume import (
-    LEAST_RATIOS,
-    LEAST_SAME_WEEKDAYS,
-    SD_PER_MAD,
-    SPREAD_WEEKS,
-    VOLUME_WEEKS,
-)
 from quality.calc.checks.lane_days import LaneDays
 from quality.calc.checks.proposing import (
     CHECKS,
@@ -35,11 +28,20 @@ from quality.calc.checks.proposing import (
 )
 from quality.calc.checks.records import Records
 from quality.calc.checks.shares import wilson_lower
+from quality.calc.checks.usual import (
+    LEAST_RATIOS,
+    LEAST_SAME_WEEKDAYS,
+    REACH_WEEKS,
+    SD_PER_MAD,
+    SPREAD_WEEKS,
+    VOLUME_WEEKS,
+)
 
 METHOD_VERSION = "checks-2"
 
 __all__ = [
     "CHECKS", "LEAST_RATIOS", "LEAST_SAME_WEEKDAYS", "METHOD_VERSION", "PAIR_CHECKS",
+    "REACH_WEEKS",
     "RECORD_CHECKS", "SD_PER_MAD", "SPREAD_WEEKS", "VOLUME_WEEKS", "Check",
     "CheckFunction", "DayProposal", "DayShare", "Finding", "LaneDays", "Level",
     "PairCheck", "Proposal", "RecordCheck", "RecordResult", "Records", "Weight",

@@ -17,7 +17,8 @@ from quality.calc.daily import (
     hours_of,
     with_hour_marks,
 )
-from quality.calc.day_figures import median_speed_kmh, merged
+from quality.calc.day_figures import merged
+from quality.calc.day_speeds import median_speed_kmh
 from quality.calc.plausible import implausible
 from quality.calc.steering import weekly_steering
 from quality.records.report import HourMark

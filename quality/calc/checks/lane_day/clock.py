@@ -1,0 +1,97 @@
+"""A day whose hours fit the usual ones far better with the clock set otherwise."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from quality.calc.checks.kinds import OWN_SIMULATION, Check, Finding, Weight
+from quality.calc.checks.lane_days import LaneDays
+from quality.calc.clock_shift import GAIN_LIMIT, HOURS, day_candidates, gains
+from quality.calc.gaps import GAP_PROBABILITY, empty_runs, trailing_rates
+from wimprog.lib.units import format_number
+
+MOST_H = 12
+LEAST_HOURS = 8
+
+
+def clock(days: LaneDays, check: Check, limit: float) -> list[Finding]:
+    """Days whose likeliest shift gains more than ``limit`` in log likelihood.
+
+    The usual is the same hours of the week in the 8 weeks before, by people's clocks:
+    where daylight saving time is kept, records stay in standard time and traffic does
+    not. Empty hours that :mod:`quality.calc.gaps` takes for missing are left out.
+    """
+    counts, known = _by_peoples_clocks(days)
+    learnt_from = known & ~days.is_holiday[:, None]
+    # one unknown day more: hours of a clock that is behind reach into tomorrow
+    tomorrow = ((0, 1), (0, 0))
+    rates = trailing_rates(np.pad(counts, tomorrow), np.pad(learnt_from, tomorrow))
+    for run in empty_runs(counts, is_known=learnt_from, watch=GAP_PROBABILITY):
+        known.reshape(-1)[run.start : run.stop] = False
+    candidates = day_candidates(rates, MOST_H)[:-1]
+    looked_at = days.is_recorded & ~days.is_holiday & (known.sum(axis=1) >= LEAST_HOURS)
+    looked_at &= np.isfinite(candidates).all(axis=(1, 2))
+    place = np.flatnonzero(looked_at)
+    gain, best = gains(counts[place], candidates[place], known[place], none=MOST_H)
+    findings = []
+    for row in np.flatnonzero(gain > limit).tolist():
+        day = int(place[row])
+        fold = int(best[row]) == 2 * MOST_H + 1
+        hours = int(best[row]) - MOST_H
+        findings.append(
+            Finding(
+                key=check.key,
+                date=days.date[day],
+                value=float(gain[row]),
+                limit=limit,
+                n=int(days.n_vehicles[day]),
+                weight=Weight.LOOK if abs(hours) == 1 else Weight.SET_ASIDE,
+                sentence=check.sentence.format(
+                    n=format_number(float(days.n_vehicles[day]), 0),
+                    fault=_words(hours, fold=fold),
+                    gain=format_number(float(gain[row]), 0),
+                    limit=format_number(limit, 0),
+                ),
+            )
+        )
+    return findings
+
+
+def _words(hours: int, *, fold: bool) -> str:
+    if fold:
+        return "had no AM and PM"
+    if abs(hours) == MOST_H:
+        return "had AM and PM exchanged"
+    unit = "hour" if abs(hours) == 1 else "hours"
+    return f"was {abs(hours)} {unit} {'ahead' if hours > 0 else 'behind'}"
+
+
+def _by_peoples_clocks(days: LaneDays) -> tuple[np.ndarray, np.ndarray]:
+    """Vehicles of each hour as people's clocks showed it, and whether it is known."""
+    n = len(days.date)
+    known = np.repeat(days.is_recorded[:, None], HOURS, axis=1)
+    if not days.clock_ahead_h.any():
+        return days.hourly.astype(np.float64), known
+    hour = np.arange(n * HOURS) + np.repeat(days.clock_ahead_h, HOURS)
+    inside = hour < n * HOURS
+    counts = np.bincount(
+        hour[inside], days.hourly.reshape(-1)[inside], minlength=n * HOURS
+    )
+    there = np.zeros(n * HOURS, dtype=bool)
+    there[hour[inside]] = known.reshape(-1)[inside]
+    return counts.reshape(n, HOURS), there.reshape(n, HOURS)
+
+
+CHECK = Check(
+    key="clock",
+    title="Controller's clock",
+    unit="log likelihood gained",
+    default_limit=GAIN_LIMIT,
+    source="hours of the day against the same hours of the week in the 8 weeks before: "
+    "MEASURED_CHECKS.md",
+    standing=OWN_SIMULATION,
+    sentence="The hours of {n} vehicles fit the usual day far better if the clock "
+    "{fault}: {gain} in log likelihood, limit {limit}. A road closed for part of the "
+    "day can look alike.",
+    run=clock,
+)
