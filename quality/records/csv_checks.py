@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -12,9 +13,10 @@ from quality.records.mapping import MASS_STEP, ColumnMapping, length_factor
 from quality.records.report import Reason
 from quality.records.schema import MAX_AXLES
 from quality.records.w_layout import FIRST_YEAR, LARGEST_CLASS, LAST_YEAR
-from wimprog.lib.errors import Complaint
-from wimprog.lib.units import UNITS, format_number
+from wimprog.lib.units import UNITS
 
+COLDEST_C, HOTTEST_C = -60.0, 90.0
+"""Beyond these a number is no pavement temperature (common practice, no source)."""
 _ORDER = (
     Reason.NOT_ASCII,
     Reason.NOT_A_NUMBER,
@@ -41,6 +43,24 @@ class Checked:
     n_axles: np.ndarray
     weights_kg: np.ndarray
     spacings_m: np.ndarray
+    temperature_c: np.ndarray
+    imbalance_pct: np.ndarray
+
+
+def with_axles(table: pa.Table, mapping: ColumnMapping) -> tuple[pa.Table, Any]:
+    """The table with a column for each axle that its wheels make, and its mapping.
+
+    Such a column is called by both its wheels' headings. Nothing is done where the
+    file names the axles themselves.
+    """
+    if not mapping.axles_by_wheel():
+        return table, mapping
+    names = []
+    for left, right in zip(mapping.left_wheels, mapping.right_wheels, strict=True):
+        names.append(f"{left} + {right}")
+        both = pc.add(table.column(left), table.column(right))
+        table = table.append_column(names[-1], both)
+    return table, replace(mapping, weights=tuple(names))
 
 
 def check_rows(
@@ -68,14 +88,20 @@ def check_rows(
     )
     weights = np.array([_numbers(table, name) for name in mapping.weights])
     spacings = np.array([_numbers(table, name) for name in mapping.spacings])
+    left = np.array([_numbers(table, name) for name in mapping.left_wheels])
+    right = np.array([_numbers(table, name) for name in mapping.right_wheels])
+    by_wheel = are_by_wheel(mapping)
+    if by_wheel:
+        one_sided = np.isfinite(left) != np.isfinite(right)
+        wrong[Reason.AXLES_MISSING] |= one_sided.any(axis=0)
+        wrong[Reason.AXLES_MISSING] |= ((left < 0) | (right < 0)).any(axis=0)
     n_axles = _axle_count(table, mapping, weights, wrong)
     _axle_fields(weights, spacings, n_axles, wrong)
     axles = np.arange(len(weights))[:, None] < n_axles
     total = np.where(axles, np.nan_to_num(weights), 0.0).sum(axis=0)
     gross = _numbers(table, mapping.gross) if mapping.gross else total
-    wrong[Reason.GROSS_WEIGHT] |= ~(
-        np.abs(total - gross) <= n_axles * MASS_STEP[mapping.mass_unit] + 1e-6
-    )
+    step = MASS_STEP[mapping.mass_unit] * (2 if by_wheel else 1)
+    wrong[Reason.GROSS_WEIGHT] |= ~(np.abs(total - gross) <= n_axles * step + 1e-6)
     code = np.zeros(n, dtype=np.uint8)
     for place, reason in enumerate(_ORDER):
         code[wrong[reason] & (code == 0)] = place + 1
@@ -95,7 +121,37 @@ def check_rows(
             spacings_m=(spacings * length_factor(mapping.spacing_unit)).astype(
                 np.float32
             ),
+            temperature_c=_temperature(table, mapping),
+            imbalance_pct=_imbalance(left, right, n_axles),
         )
+
+
+def are_by_wheel(mapping: ColumnMapping) -> bool:
+    """Whether the mapping's axles are those that :func:`with_axles` made."""
+    pairs = zip(mapping.left_wheels, mapping.right_wheels, strict=False)
+    made = tuple(f"{left} + {right}" for left, right in pairs)
+    return bool(made) and made == mapping.weights
+
+
+def _temperature(table: pa.Table, mapping: ColumnMapping) -> np.ndarray:
+    """°C, NaN where not given or no temperature of a road."""
+    unit = UNITS[mapping.temperature_unit]
+    value = _numbers(table, mapping.temperature) * unit.factor + unit.offset
+    value[~((value >= COLDEST_C) & (value <= HOTTEST_C))] = np.nan
+    return value.astype(np.float32)
+
+
+def _imbalance(left: np.ndarray, right: np.ndarray, n_axles: np.ndarray) -> np.ndarray:
+    """100 (left − right) / (left + right) over a vehicle's wheels; NaN if unknown."""
+    if len(left) == 0:
+        return np.full(len(n_axles), np.nan, dtype=np.float32)
+    used = np.arange(len(left))[:, None] < n_axles
+    lefts = np.where(used, left, 0.0).sum(axis=0)
+    rights = np.where(used, right, 0.0).sum(axis=0)
+    both = lefts + rights
+    out = np.full(len(n_axles), np.nan)
+    np.divide(100 * (lefts - rights), both, out=out, where=both > 0)
+    return out.astype(np.float32)
 
 
 def _numbers(table: pa.Table, name: str) -> np.ndarray:
@@ -141,149 +197,3 @@ def _axle_fields(
             given = np.isfinite(spacing)
             wrong[Reason.AXLES_MISSING] |= used & ~(given & (spacing >= 0))
             wrong[Reason.AXLES_EXTRA] |= ~used & given & (spacing != 0)
-
-
-def explain_row(
-    table: pa.Table,
-    place: int,
-    reason: Reason,
-    mapping: ColumnMapping,
-    *,
-    line: int,
-    cut: bool,
-) -> Complaint:
-    """Say what is wrong with one row, naming the column."""
-
-    def cell(name: str) -> str:
-        shown_as = f"text of {name}"
-        source = shown_as if shown_as in table.column_names else name
-        value = table.column(source)[place].as_py()
-        if value is None:
-            return ""
-        return f"{value:.10g}" if isinstance(value, float) else str(value)
-
-    def number(name: str) -> float:
-        value = table.column(name)[place].as_py()
-        return float(value) if value is not None else float("nan")
-
-    field, message, expected, remedy = _tell(reason, mapping, cell, number)
-    if cut:
-        message += " The file ends in the middle of this line."
-        remedy = "The file was cut off, in transfer or by a full disk: send it again."
-    return Complaint(
-        message=message,
-        row=line,
-        field=field,
-        value=cell(field)[:60] if field in table.column_names else "",
-        expected=expected,
-        remedy=remedy,
-    )
-
-
-def _tell(reason, mapping, cell, number):  # type: ignore[no-untyped-def]
-    """Field, message, expected and remedy for a reason."""
-    if reason is Reason.NOT_A_NUMBER:
-        return _tell_number(mapping, cell)
-    if reason in (Reason.AXLES_MISSING, Reason.AXLES_EXTRA):
-        return _tell_axles(reason, mapping, cell, number)
-    if reason is Reason.GROSS_WEIGHT:
-        return _tell_gross(mapping, number)
-    if reason is Reason.DATE:
-        name = mapping.time or mapping.date
-        other = mapping.clock or mapping.hour
-        seen = f" “{cell(name)}” with “{cell(other)}”" if other else ""
-        return (
-            name,
-            f"the date and time{seen} cannot be read.",
-            f"a day between {FIRST_YEAR} and {LAST_YEAR} ({mapping.date_order}) and a "
-            "time from 00:00 to 23:59:59",
-            "Check the order of day and month in the column mapping.",
-        )
-    if reason is Reason.VEHICLE_CLASS:
-        return mapping.vehicle_class, "there is no such vehicle class.", "1 to 15", ""
-    if reason is Reason.AXLE_COUNT:
-        return (
-            mapping.n_axles,
-            "a vehicle cannot have this number of axles here.",
-            f"2 to {len(mapping.weights)}",
-            "",
-        )
-    lanes = (mapping.state, mapping.station, mapping.direction, mapping.lane)
-    name = next((n for n in lanes if n and not cell(n).strip()), "")
-    name = name or next((n for n in lanes if n and not cell(n).isascii()), "")
-    return name, "the lane cannot be told from this.", "a plain code", ""
-
-
-def _tell_number(mapping, cell):  # type: ignore[no-untyped-def]
-    names = (
-        *mapping.weights, *mapping.spacings, mapping.gross, mapping.n_axles,
-        mapping.speed, mapping.hour, mapping.vehicle_class,
-    )  # fmt: skip
-    for name in names:
-        text = cell(name) if name else ""
-        try:
-            float(text or 0)
-            wrong = any(letter.isalpha() for letter in text.replace("e", ""))
-        except ValueError:
-            wrong = True
-        if wrong:
-            remedy = "Write digits only."
-            if "," in text:
-                remedy = (
-                    "Write a point for decimals and nothing between thousands, or set "
-                    "the decimal mark in the column mapping."
-                )
-            return name, "this is not a number.", "a number", remedy
-    return "", "a cell is not a number.", "a number", ""
-
-
-def _tell_axles(reason, mapping, cell, number):  # type: ignore[no-untyped-def]
-    n_axles = len(mapping.weights)
-    if mapping.n_axles:
-        n_axles = int(number(mapping.n_axles))
-    else:
-        n_axles = sum(number(name) > 0 for name in mapping.weights)
-    wanted = (*mapping.weights[:n_axles], *mapping.spacings[: n_axles - 1])
-    if reason is Reason.AXLES_MISSING:
-        for name in wanted:
-            if not number(name) >= 0:
-                return (
-                    name,
-                    f"the row counts {n_axles} axles, but {name} is "
-                    f"{'negative' if cell(name) else 'empty'}.",
-                    f"{n_axles} axle weights and {n_axles - 1} spacings",
-                    "The sensor missed an axle, or the axle count is wrong.",
-                )
-    for name in (*mapping.weights, *mapping.spacings):
-        if name not in wanted and number(name) == number(name) and number(name) != 0:
-            return (
-                name,
-                f"the row counts {n_axles} axles, but {name} is filled in.",
-                f"nothing beyond axle {n_axles}",
-                "The axle count is wrong, or two vehicles ran into one row.",
-            )
-    return "", "the axles do not fit their count.", "", ""
-
-
-def _tell_gross(mapping, number):  # type: ignore[no-untyped-def]
-    n_axles = int(number(mapping.n_axles)) if mapping.n_axles else len(mapping.weights)
-    weights = [number(name) for name in mapping.weights[:n_axles]]
-    total = sum(weight for weight in weights if weight == weight)
-    gross = number(mapping.gross)
-    unit = mapping.mass_unit
-    digits = 0 if unit in ("kg", "lb") else 3
-    if gross != gross:
-        message = "the gross weight is empty."
-    elif total > gross:
-        by = format_number(total - gross, digits)
-        message = f"its axles exceed its gross weight by {by} {unit}."
-    else:
-        by = format_number(gross - total, digits)
-        message = f"its axles fall short of its gross weight by {by} {unit}."
-    return (
-        mapping.gross,
-        message,
-        f"{format_number(total, digits)} {unit}, the sum of its {n_axles} axles but "
-        "for rounding",
-        "Look for transposed or dropped digits, and check the declared units.",
-    )

@@ -27,7 +27,8 @@ from quality.records.layouts import BY_NAME, READABLE, layout_of
 from quality.records.mapping import ColumnMapping, suggest_mapping
 from quality.records.report import Layout, ReadReport
 from quality.records.schema import TimeResolution, empty_batch
-from quality.records.w_layout import WOptions
+from quality.records.unit_check import UnitWatch
+from quality.records.w_layout import OpenField, WOptions
 from wimprog.lib.errors import UnreadableInput
 
 Source = str | Path | BinaryIO
@@ -274,7 +275,9 @@ class RecordReader:
             mapping=self.mapping or ColumnMapping(),
             options=self.options,
         )
+        watch = UnitWatch()
         for batch in batches:
+            watch.see(batch)
             self.report.n_bytes = self._stream.n_bytes
             if self._progress:
                 self._progress(self._file.tell())
@@ -282,6 +285,19 @@ class RecordReader:
         self.report.n_bytes = self._stream.n_bytes
         self.report.sha256 = self._stream.sha256
         self.report.complaints.sort(key=lambda complaint: complaint.row or 0)
+        for suspicion in watch.suspicions(**self._declared()):
+            self.report.note(suspicion)
+
+    def _declared(self) -> dict[str, str]:
+        """The units in which the file was read."""
+        declared = BY_NAME[self.detection.layout].declared
+        mapping = self.mapping or ColumnMapping()
+        mass, spacing = declared or (mapping.mass_unit, mapping.spacing_unit)
+        speed = mapping.speed_unit
+        if declared:
+            mph = self.options.open_field is OpenField.SPEED_MPH
+            speed = "mph" if mph else "km/h"
+        return {"mass_unit": mass, "spacing_unit": spacing, "speed_unit": speed}
 
     def read_all(self) -> pa.Table:
         """Every record in one table: for small files and tests."""

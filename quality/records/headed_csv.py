@@ -18,12 +18,12 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from quality.records.blocks import ByteSource, raw_blocks
-from quality.records.csv_checks import Checked, check_rows, explain_row
+from quality.records.csv_checks import Checked, check_rows, with_axles
+from quality.records.csv_explain import explain_row
 from quality.records.mapping import ColumnMapping
 from quality.records.report import Layout, ReadReport, Reason
 from quality.records.schema import (
     MAX_AXLES,
-    OPTIONAL_COLUMNS,
     RECORD_SCHEMA,
     TIME_TYPE,
     LaneKey,
@@ -31,7 +31,7 @@ from quality.records.schema import (
     with_resolution,
 )
 from quality.records.w_explain import shown
-from quality.records.w_record import lane_arrays
+from quality.records.w_record import lane_arrays, with_nulls
 from wimprog.lib.errors import Complaint, UnreadableInput
 
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
@@ -105,21 +105,7 @@ class _Reader:
     ) -> None:
         self.report, self.mapping, self.header = report, mapping, header
         self.schema = with_resolution(RECORD_SCHEMA, report.resolution)
-        self.numeric = tuple(
-            name
-            for name in dict.fromkeys(
-                (
-                    *mapping.weights,
-                    *mapping.spacings,
-                    mapping.gross,
-                    mapping.n_axles,
-                    mapping.speed,
-                    mapping.hour,
-                    mapping.vehicle_class,
-                )
-            )
-            if name
-        )
+        self.numeric = mapping.numeric()
 
     def batch(self, raw: bytes, first_line: int, *, cut: bool) -> pa.RecordBatch:
         """The sound rows of a block; the others go into the report."""
@@ -138,7 +124,8 @@ class _Reader:
                 if name in cells.bad:
                     empty &= ~cells.bad[name]
         self.report.n_lines += len(cells.lines)
-        checked = check_rows(cells.table, cells.bad, self.mapping, self._times(cells))
+        table, mapping = with_axles(cells.table, self.mapping)
+        checked = check_rows(table, cells.bad, mapping, self._times(cells))
         for place in np.flatnonzero((checked.code != 0) & ~empty):
             reason = checked.reasons[checked.code[place] - 1]
             line = int(cells.lines[place])
@@ -146,7 +133,7 @@ class _Reader:
             if self.report.wants_complaint():
                 last = cut and place == len(cells.lines) - 1
                 complaint = explain_row(
-                    cells.table, int(place), reason, self.mapping, line=line, cut=last
+                    table, int(place), reason, mapping, line=line, cut=last
                 )
             self.report.refuse(reason, complaint)
         checked.code[empty] = 255
@@ -315,7 +302,8 @@ class _Reader:
             values = checked.weights_kg[k][kept] if used else None
             arrays.append(none if values is None else pa.array(values, mask=beyond))
         arrays.append(pa.array(cells.lines[kept].astype(np.int32)))
-        arrays += [none] * len(OPTIONAL_COLUMNS)
+        for value in (checked.temperature_c[kept], checked.imbalance_pct[kept]):
+            arrays.append(with_nulls(value, ~np.isnan(value)))
         return pa.RecordBatch.from_arrays(arrays, schema=self.schema)
 
     def _lanes(

@@ -49,6 +49,8 @@ class RecordLayout:
         Its name.
     units
         Its units, for people; "" where the file declares them.
+    declared
+        Unit of mass and of spacing, where the layout itself settles them.
     is_it
         Whether the file's first lines (without line ends, none of them empty) are of
         this layout. The first layout in ``LAYOUTS`` that says so has it. None for a
@@ -61,6 +63,7 @@ class RecordLayout:
     units: str
     is_it: Callable[[list[bytes]], bool] | None
     read: Read
+    declared: tuple[str, str] | None = None
 
 
 def _w_lines(lines: list[bytes]) -> list[bytes]:
@@ -87,7 +90,10 @@ def _is_fixed(lines: list[bytes]) -> bool:
 
 
 def _w_layout(
-    layout: Layout, units: str, is_it: Callable[[list[bytes]], bool]
+    layout: Layout,
+    units: str,
+    is_it: Callable[[list[bytes]], bool],
+    declared: tuple[str, str],
 ) -> RecordLayout:
     def read(
         source: ByteSource,
@@ -98,7 +104,7 @@ def _w_layout(
     ) -> Iterator[pa.RecordBatch]:
         return read_w_records(source, report, layout=layout, options=options)
 
-    return RecordLayout(layout, units, is_it, read)
+    return RecordLayout(layout, units, is_it, read, declared)
 
 
 def _read_table(
@@ -112,9 +118,9 @@ def _read_table(
 
 
 LAYOUTS = (
-    _w_layout(Layout.W_PIPE, "pounds and tenths of a foot", _is_pipe),
-    _w_layout(Layout.W_2001, "tenths of a tonne and of a metre", _is_2001),
-    _w_layout(Layout.W_FIXED, "pounds and tenths of a foot", _is_fixed),
+    _w_layout(Layout.W_PIPE, "pounds and tenths of a foot", _is_pipe, ("lb", "ft")),
+    _w_layout(Layout.W_2001, "tenths of a tonne and of a metre", _is_2001, ("t", "m")),
+    _w_layout(Layout.W_FIXED, "pounds and tenths of a foot", _is_fixed, ("lb", "ft")),
     RecordLayout(Layout.HEADED_CSV, "", None, _read_table),
 )
 BY_NAME = {one.layout: one for one in LAYOUTS}
