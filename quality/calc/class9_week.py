@@ -9,7 +9,7 @@ carries it. Nothing here judges: charts and checks do, from many weeks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -201,33 +201,61 @@ def week_figures(
     level = settings.level
     n_over = int((gvw > settings.gross_limit_kg + SLACK_KG).sum())
     counts = gross_counts(gvw)
-    notes: list[str] = []
     gap = SPACING_COLUMNS[kind.drive[0]]
     groups = axle_groups(trucks, group_limit_m=settings.group_limit_m)
 
     def esals(pavement: Pavement) -> EsalSum:
         found = vehicle_esals(groups, pavement)
-        each = found.total / len(gvw) if len(gvw) else None
-        return EsalSum(found.total, each, found.n_beyond_guide, found.pavement)
+        return EsalSum(
+            found.total,
+            per_truck=found.total / len(gvw) if len(gvw) else None,
+            n_unknown=found.n_unknown,
+            n_beyond_guide=found.n_beyond_guide,
+            pavement=found.pavement,
+        )
 
-    return WeekFigures(
+    alone = WeekFigures(
         n_vehicles=table.num_rows,
         n_trucks=len(gvw),
         n_worked_out=n_worked_out,
         steering_kg=SampleMean.of(weights[0], level),
         steering_by_band=steering_by_band(gvw, weights[0], settings.bands, level=level),
         counts=counts,
-        peaks=week_peaks(counts, reference, earlier, notes, level=level),
+        peaks=None,
         drive_spacing_m=SampleMean.of(np.asarray(trucks.column(gap)), level),
         drive_split=_split(weights, kind.drive, level),
         trailer_split=_split(weights, kind.trailer, level),
-        distance=distance(reference.counts, counts, STEP_KG) if reference else None,
+        distance=None,
         over_gross=SampleShare.of(n_over, len(gvw), level),
         gross_limit_kg=settings.gross_limit_kg,
         esal_flexible=esals(settings.flexible),
         esal_rigid=esals(settings.rigid),
-        notes=tuple(notes),
+        notes=(),
     )
+    return held_against(alone, reference, earlier, level=level)
+
+
+def held_against(
+    figures: WeekFigures,
+    reference: ReferencePeriod | None,
+    earlier: Sequence[np.ndarray] = (),
+    *,
+    level: float = LEVEL,
+) -> WeekFigures:
+    """The same week held against another reference period, without its records.
+
+    Parameters
+    ----------
+    figures
+        Of the week; they carry its trucks by gross weight.
+    reference, earlier
+        As for :func:`week_figures`.
+    """
+    peaks, notes = _peaks(figures.counts, reference, earlier, level)
+    apart = None
+    if reference is not None:
+        apart = distance(reference.counts, figures.counts, STEP_KG)
+    return replace(figures, peaks=peaks, distance=apart, notes=tuple(notes))
 
 
 def _narrow(
@@ -254,26 +282,17 @@ def _weeks(n: int) -> str:
     return "one week" if n == 1 else f"{n} weeks"
 
 
-def week_peaks(
+def _peaks(
     counts: np.ndarray,
     reference: ReferencePeriod | None,
     earlier: Sequence[np.ndarray],
-    notes: list[str],
-    *,
-    level: float = LEVEL,
-) -> Peaks | None:
-    """Peaks of this week, with as many weeks before as it takes; says why not.
-
-    Parameters
-    ----------
-    counts, earlier
-        Trucks by gross weight of this week and of weeks before, in time order.
-    notes
-        Sentences are added to it.
-    """
+    level: float,
+) -> tuple[Peaks | None, list[str]]:
+    """Peaks of this week, with as many weeks before as it takes; says why not."""
+    notes: list[str] = []
     if reference is None:
         notes.append("No gross weight peaks: there is no reference period yet.")
-        return None
+        return None, notes
     total, fit, n_weeks = np.zeros_like(counts), None, 0
     for one in [counts, *list(earlier)[:-MOST_WEEKS_POOLED:-1]]:
         total = total + one
@@ -290,7 +309,7 @@ def week_peaks(
             f"{_weeks(n_weeks)}{share}; it takes {LEAST_TRUCKS} with at least "
             f"{100 * LEAST_LOADED_SHARE:.0f} % loaded."
         )
-        return None
+        return None, notes
     if n_weeks > 1:
         notes.append(f"Gross weight peaks from {n_weeks} weeks: one alone is too thin.")
     loaded = smoothed_peak_kg(total, fit.loaded_kg)
@@ -307,10 +326,11 @@ def week_peaks(
         )
     if not fit.has_converged:
         notes.append("The fit of the gross weight peaks did not settle.")
-    return Peaks(
+    peaks = Peaks(
         fit,
         n_weeks,
         smoothed_peak_kg(total, fit.unloaded_kg),
         loaded,
         gain_and_offset(fit, reference.peaks, level),
     )
+    return peaks, notes

@@ -93,6 +93,7 @@ class EsalSum:
 
     total: float
     per_truck: float | None
+    n_unknown: int
     n_beyond_guide: int
     pavement: str
 

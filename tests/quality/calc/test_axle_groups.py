@@ -49,8 +49,12 @@ def test_groups_of_usual_trucks() -> None:
     }  # fmt: skip
 
 
-def test_the_rule_is_that_of_one_truck() -> None:
+@pytest.mark.parametrize("block", [7, 100_000])
+def test_the_rule_is_that_of_one_truck(
+    block: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Random vehicles grouped one by one by the rule that test trucks are held to."""
+    monkeypatch.setattr("quality.calc.axle_groups.BLOCK", block)
     rng = np.random.default_rng(11)
     rows, expected = [], set()
     for row in range(300):

@@ -12,6 +12,7 @@ from quality.calc.class9_week import (
     TRACTOR_SEMITRAILER,
     TruckKind,
     WeekSettings,
+    held_against,
     is_of_kind,
     week_figures,
 )
@@ -190,6 +191,19 @@ def test_figures_and_reference_come_back_from_json(reference: ReferencePeriod) -
     assert (kept.counts == reference.counts).all()
     with pytest.raises(DomainError, match="work them out again"):
         WeekFigures.from_dict({**found.as_dict(), "method_version": "class9-week-0"})
+
+
+def test_a_week_is_held_against_another_reference_without_its_records(
+    reference: ReferencePeriod,
+) -> None:
+    rng = np.random.default_rng(13)
+    table = semitrailers(rng, 300)
+    earlier = [gross_counts(gross_kg(rng, 400))]
+    alone = week_figures(table)
+    assert held_against(alone, reference, earlier) == week_figures(
+        table, reference, earlier=earlier
+    )
+    assert held_against(week_figures(table, reference), None) == alone
 
 
 def test_own_bands_and_limit(reference: ReferencePeriod) -> None:
