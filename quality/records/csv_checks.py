@@ -93,9 +93,11 @@ def check_rows(
     by_wheel = are_by_wheel(mapping)
     if by_wheel:
         one_sided = np.isfinite(left) != np.isfinite(right)
+        one_sided |= (left < 0) | (right < 0)
         wrong[Reason.AXLES_MISSING] |= one_sided.any(axis=0)
-        wrong[Reason.AXLES_MISSING] |= ((left < 0) | (right < 0)).any(axis=0)
     n_axles = _axle_count(table, mapping, weights, wrong)
+    # a wheel that is missing is told as such, not as an axle too few
+    wrong[Reason.AXLE_COUNT] &= ~wrong[Reason.AXLES_MISSING]
     _axle_fields(weights, spacings, n_axles, wrong)
     axles = np.arange(len(weights))[:, None] < n_axles
     total = np.where(axles, np.nan_to_num(weights), 0.0).sum(axis=0)
