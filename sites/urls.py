@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from sites.views import places, profiles, surveys
+from sites.views import places, profiles, survey_settings, surveys
 
 app_name = "sites"
 
@@ -11,6 +11,26 @@ urlpatterns = [
     path("sites/add/", places.site_add, name="site-add"),
     path("sites/surveys/", surveys.survey_list, name="survey-list"),
     path("sites/surveys/add/", surveys.survey_add, name="survey-add"),
+    path(
+        "sites/surveys/settings/",
+        survey_settings.survey_settings,
+        name="survey-settings",
+    ),
+    path(
+        "sites/surveys/settings/edit/",
+        survey_settings.survey_settings_edit,
+        name="survey-settings-edit",
+    ),
+    path(
+        "sites/surveys/settings/<str:standard>/<str:key>/",
+        survey_settings.survey_limit_edit,
+        name="survey-limit-edit",
+    ),
+    path(
+        "sites/surveys/settings/<str:standard>/<str:key>/return/",
+        survey_settings.survey_limit_return,
+        name="survey-limit-return",
+    ),
     path("sites/surveys/study/", surveys.study, name="study"),
     path(
         "sites/surveys/study/export/<str:fmt>/",

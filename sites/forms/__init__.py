@@ -8,6 +8,11 @@ from sites.forms.places import (
     SiteForm,
     SiteStateForm,
 )
+from sites.forms.survey_settings import (
+    SurveyLimitForm,
+    SurveyLimitReturnForm,
+    SurveySettingsForm,
+)
 from sites.forms.surveys import (
     ProfileForm,
     SiteFromSurveyForm,
@@ -28,6 +33,9 @@ __all__ = [
     "SiteStateForm",
     "StudyForm",
     "SurveyForm",
+    "SurveyLimitForm",
+    "SurveyLimitReturnForm",
+    "SurveySettingsForm",
     "TakeForm",
     "blank_survey",
 ]
