@@ -28,9 +28,9 @@ NORMAL_MAD = 1.4826
 PENALTY_FACTOR = 4.0
 """A break costs 4 ln n on weekly data: of our simulations without a break, 0 % (weeks
 independent) and 4 % (correlation 0.4) show one at 104 weeks."""
-TOLD_APART = 4.0
+TOLD_APART = 6.0
 """Difference of twice the log likelihood from which a step and a ramp are told apart:
-odds of about 7 to 1 (own choice, no source)."""
+odds of about 20 to 1 (own choice, no source)."""
 
 
 class Shape(StrEnum):

@@ -54,6 +54,8 @@ class DriftSearch:
         What was done about temperature and season; None without weeks.
     left_out
         Mondays of single wild weeks that were left out.
+    n_withdrawn
+        Signals that the weeks since then do not bear out.
     n_small
         Shifts smaller than the least size, not told.
     n_weeks
@@ -64,6 +66,7 @@ class DriftSearch:
     refusals: tuple[str, ...]
     adjustment: Adjustment | None
     left_out: tuple[dt.date, ...] = ()
+    n_withdrawn: int = 0
     n_small: int = 0
     n_weeks: int = 0
 
@@ -159,7 +162,8 @@ def search_drift(
     -----
     The effect of temperature or season is fitted once on the whole record; otherwise
     an episode is found with what was known in its week, so a later look does not
-    change when it was found, only its date and size.
+    change when it was found, only its date and size. Eight weeks after a signal it is
+    asked again with all the weeks since, and withdrawn when they do not show it.
     """
     used = series.usable(least_trucks)
     days = np.array(sorted({as_day(day) for day in calibrated_on}), "datetime64[D]")
@@ -192,7 +196,7 @@ def search_drift(
     )
     episodes: list[DriftEpisode] = []
     refusals: list[str] = []
-    n_small = 0
+    n_small = n_withdrawn = 0
     for number in np.unique(period):
         rows = np.flatnonzero(period == number)
         first, last = int(rows[0]), int(rows[-1]) + 1
@@ -209,6 +213,7 @@ def search_drift(
             refusals.append(too_short(stretch.week_on))
             continue
         _walk(stretch, flat[:first], prior, chart_limit)
+        n_withdrawn += _withdraw(stretch, chart_limit)
         for group in _groups(stretch):
             episode = _tell(
                 stretch, group, limit_pct, level, measure, words, chart_limit
@@ -222,6 +227,7 @@ def search_drift(
         tuple(refusals),
         adjustment,
         left_out,
+        n_withdrawn,
         n_small,
         len(values),
     )
@@ -257,6 +263,34 @@ def _walk(
         spreads = _slice(whole, len(before), len(before) + n)
         start = cut
     stretch.spreads = spreads
+
+
+def _withdraw(stretch: _Stretch, limit: float) -> int:
+    """Drop the cuts that all the weeks known now no longer show; how many.
+
+    The weakest first, since its weeks then count for its neighbours. A signal of the
+    last weeks stands until there are weeks to judge it by.
+    """
+    cuts, found, n = stretch.cuts, stretch.found, len(stretch.values)
+    dropped = 0
+    while cuts:
+        edges = [0, *cuts, n]
+        gains = []
+        for place in range(len(cuts)):
+            begin, end = edges[place], edges[place + 2]
+            fit = fit_change(
+                stretch.values[begin:end],
+                spread=_spread_at(stretch.spreads, end - 1),
+                least_before=LEAST_TO_DATE,
+            )
+            settled = n - 1 - found[place] >= SETTLE_WEEKS
+            gains.append(max(fit.gain_step, fit.gain_ramp) if settled else np.inf)
+        weakest = int(np.argmin(gains))
+        if gains[weakest] >= limit**2:
+            break
+        del cuts[weakest], found[weakest]
+        dropped += 1
+    return dropped
 
 
 def _groups(stretch: _Stretch) -> list[list[int]]:

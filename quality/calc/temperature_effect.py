@@ -3,9 +3,9 @@
 A sensor whose reading follows the temperature drifts every spring and back every
 autumn. Where the temperature of the weeks is known, their values are regressed on it;
 where it is not and the record holds a year, on one yearly wave. Both are fitted
-together with the steps of the record, so that a step in June is not taken for summer,
-both are drawn towards no effect, and both are used only when the weeks show them.
-Otherwise the values are left alone and the reason is said.
+together with the steps and ramps of the record, so that a step in June is not taken
+for summer, both are drawn towards no effect, and both are used only when the weeks
+show them. Otherwise the values are left alone and the reason is said.
 """
 
 from __future__ import annotations
@@ -167,10 +167,10 @@ def _fit(
     period: np.ndarray | None,
     prior: SpreadPrior | None,
 ) -> _Fit:
-    """Effects together with the levels of the periods and the steps of the record.
+    """Effects together with levels of the periods, steps and ramps.
 
-    Steps are added one at a time, each where it explains most beside the effects,
-    while it is worth 4 ln n.
+    Steps and ramps are added one at a time, each where it explains most beside the
+    effects, while it is worth 4 ln n.
     """
     n, p = columns.shape
     spread = week_spread(values, prior)
@@ -182,7 +182,7 @@ def _fit(
     known = white.of(levels)
     ridge = np.eye(p) / expected_sd**2
     places = np.arange(2, n - 1)
-    steps = white.steps(places)
+    steps = np.column_stack([white.steps(places), white.ramps(places)])
     price = 4.0 * float(np.log(n))
     gains, found = _gains(y, x, known, steps, ridge)
     for _ in range(MOST_STEPS):

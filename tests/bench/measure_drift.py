@@ -16,6 +16,7 @@ import sys
 import numpy as np
 
 from quality.calc.drift_chart import LIMIT
+from quality.calc.drift_episode import Scope
 from quality.calc.false_alarms import (
     DESIGN_PHI,
     TARGET_RATE,
@@ -24,6 +25,7 @@ from quality.calc.false_alarms import (
     simulate_weeks,
     yearly_maxima,
 )
+from tests.bench.drift_faults import FAULTS, run_fault, run_scopes
 
 SEED = 20261125
 PHIS = (0.0, 0.2, 0.3, 0.4, 0.6, 0.7)
@@ -31,6 +33,8 @@ FIXED_BASELINES = (0, 8, 10, 12, 16, 26, 52, 104)
 CHANGE_WEEKS = (10, 26, 52, 104, 156, 260)
 FIXED_RUNS = 4000
 CHANGE_RUNS = 2000
+LANES = 100
+PROGRAMS = 30
 
 
 def say(line: str) -> None:
@@ -100,5 +104,36 @@ def _print_table(name: str, rows: list[tuple[float, ...]]) -> None:
     say(")")
 
 
+def print_faults() -> None:
+    """Print the tables of detection and scope."""
+    say(
+        "| Fault | Size % | Found | within 26 weeks | Median delay, weeks "
+        "| Date within its interval | Median error of the date, weeks "
+        "| Size within its interval | Shape right / wrong "
+        "| Other shifts told a lane-year |"
+    )
+    say("|---|---|---|---|---|---|---|---|---|---|")
+    for fault in FAULTS:
+        tally = run_fault(fault, lanes=LANES, seed=SEED)
+        false = f"{tally.false / tally.false_years:.3f}"
+        if not fault.size_pct:
+            say(f"| {fault.name} | 0 | | | | | | | | {false} |")
+            continue
+        n = max(tally.found, 1)
+        say(
+            f"| {fault.name} | {fault.size_pct:g} | {tally.found / LANES:.2f} "
+            f"| {tally.within_26 / LANES:.2f} | {np.median(tally.delays):.0f} "
+            f"| {tally.onset_held / n:.2f} | {np.median(tally.onset_off):.0f} "
+            f"| {tally.size_held / n:.2f} "
+            f"| {tally.shape_right / n:.2f} / {tally.shape_wrong / n:.2f} | {false} |"
+        )
+    say("")
+    say("| What moved by 3 % | " + " | ".join(Scope) + " | not found |")
+    say("|---|" + "---|" * (len(Scope) + 1))
+    for name, told in run_scopes(programs=PROGRAMS, seed=SEED).items():
+        row = " | ".join(f"{told[scope] / PROGRAMS:.2f}" for scope in Scope)
+        say(f"| {name} | {row} | {1 - sum(told.values()) / PROGRAMS:.2f} |")
+
+
 if __name__ == "__main__":
-    {"limits": write_limits}[sys.argv[1]]()
+    {"limits": write_limits, "faults": print_faults}[sys.argv[1]]()
