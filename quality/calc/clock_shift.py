@@ -114,10 +114,10 @@ def clock_shift(
     folded = _folded(week[place % HOURS_IN_WEEK].reshape(hourly.shape)).reshape(1, -1)
     candidates = np.vstack([rates, folded])[None]
     counts, looked_at = hourly.reshape(1, -1), known.reshape(1, -1)
-    gain, best = gains(counts, candidates, looked_at, none=most_h)
-    if not np.isfinite(gain[0]):
+    gain = gains(counts, candidates, looked_at, none=most_h)[0]
+    if np.isnan(gain).any():
         return None
-    chosen = int(best[0])
+    chosen = int(np.argmax(gain))
     hours = int(shifts[chosen]) if chosen < len(shifts) else 0
     if chosen == len(shifts):
         fault = ClockFault.NO_AM_PM
@@ -129,7 +129,7 @@ def clock_shift(
     return ClockShift(
         fault,
         hours,
-        float(gain[0]),
+        float(gain[chosen]),
         _agreement(counts[0, mask], candidates[0, most_h][mask]),
         _agreement(counts[0, mask], candidates[0, chosen][mask]),
         int(counts[0, mask].sum()),
@@ -138,8 +138,8 @@ def clock_shift(
 
 def gains(
     counts: np.ndarray, candidates: np.ndarray, known: np.ndarray, *, none: int
-) -> tuple[np.ndarray, np.ndarray]:
-    """How much likelier the best candidate shape is than the one without a fault.
+) -> np.ndarray:
+    """How much likelier each shape is than the one without a fault.
 
     Parameters
     ----------
@@ -152,12 +152,10 @@ def gains(
 
     Returns
     -------
-    gain : (n,)
-        Log likelihood (multinomial) of the best shape less that without a fault, over
-        the dispersion under the best (Pearson's chi-square a degree of freedom, at
-        least 1); NaN where nothing is known.
-    best : int, (n,)
-        Place of the best shape.
+    (n, shapes)
+        Log likelihood (multinomial) less that without a fault, over the dispersion
+        under the best shape (Pearson's chi-square a degree of freedom, at least 1);
+        NaN where nothing is known.
     """
     counts = np.where(known, counts, 0.0)
     expected = np.where(known[:, None, :], np.fmax(candidates, LEAST_RATE), 0.0)
@@ -166,14 +164,14 @@ def gains(
         logs = np.where(expected > 0, np.log(expected), 0.0)
     likelihood = np.einsum("nh,nsh->ns", counts, logs)
     best = np.argmax(likelihood, axis=1)
-    rows = np.arange(len(counts))
-    wanted = expected[rows, best] * counts.sum(axis=1, keepdims=True)
+    wanted = expected[np.arange(len(counts)), best] * counts.sum(axis=1, keepdims=True)
     with np.errstate(invalid="ignore", divide="ignore"):
         apart = np.where(wanted > 0, (counts - wanted) ** 2 / wanted, 0.0)
     freedom = np.maximum(known.sum(axis=1) - 1, 1)
     dispersion = np.fmax(apart.sum(axis=1) / freedom, 1.0)
-    gain = (likelihood[rows, best] - likelihood[:, none]) / dispersion
-    return np.where(counts.sum(axis=1) > 0, gain, np.nan), best
+    gain = (likelihood - likelihood[:, none : none + 1]) / dispersion[:, None]
+    gain[counts.sum(axis=1) == 0] = np.nan
+    return np.asarray(gain)
 
 
 def _folded(rates: np.ndarray) -> np.ndarray:

@@ -144,15 +144,21 @@ def _findings(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
     change, and as much before the first of them has to be read. What is found does
     not depend on how the days were delivered.
     """
-    from quality.calc.checks import SPREAD_WEEKS, VOLUME_WEEKS, LaneDays, propose
+    from quality.calc.calendars import clocks_ahead_h, federal_holidays
+    from quality.calc.checks import REACH_WEEKS, LaneDays, propose
 
-    reach = dt.timedelta(weeks=VOLUME_WEEKS + SPREAD_WEEKS)
+    reach = dt.timedelta(weeks=REACH_WEEKS)
     start, end = first_on - RUN_REACH, last_on + reach
     frame = lane_day_frame(lane, start - reach, end)
     if frame.empty:
         return
     found: dict[dt.date, list[dict[str, str]]] = {}
-    for proposal in propose(LaneDays.from_frame(frame)):
+    lane_days = LaneDays.from_frame(
+        frame,
+        holidays=federal_holidays(start - reach, end),
+        clock_ahead_h=clocks_ahead_h(lane.wim_site.time_zone),
+    )
+    for proposal in propose(lane_days):
         found[proposal.date.astype(dt.date)] = [
             {
                 "check": finding.key,

@@ -20,7 +20,7 @@ YEAR_DAYS = 364
 SEASON_DAYS = 14
 LEAST_SEASON_DAYS = 10
 REACH_WEEKS = 90
-"""Weeks back that any check of days looks: spread, season, a year, usual and lag."""
+"""Weeks back that any check of days looks: spread, season, a year and the usual."""
 
 
 def row_medians(values: np.ndarray, least: int = 1) -> np.ndarray:
@@ -42,14 +42,14 @@ def days_before(values: np.ndarray, n_days: int, lag: int = 0) -> np.ndarray:
 
 
 def same_weekdays_before(
-    values: np.ndarray, *, weeks: int = VOLUME_WEEKS, lag_weeks: int = 0
+    values: np.ndarray, *, weeks: int = VOLUME_WEEKS
 ) -> np.ndarray:
     """The same weekday in each of the weeks before, (n, weeks); latest last."""
-    return days_before(values, 7 * weeks, 7 * lag_weeks)[:, ::7]
+    return days_before(values, 7 * weeks)[:, ::7]
 
 
 def log_ratio_to_usual(
-    values: np.ndarray, *, lag_weeks: int = 0, season: bool = True
+    values: np.ndarray, *, season: bool = True
 ) -> tuple[np.ndarray, np.ndarray]:
     """Log of each day's value over the median of its own weekdays before.
 
@@ -57,8 +57,6 @@ def log_ratio_to_usual(
     ----------
     values : (n,)
         Positive; NaN where unknown.
-    lag_weeks
-        Weeks just before the day that are left out.
     season
         Whether the median of the same ratio in the 29 days around the same weekday a
         year before is taken off, where at least 10 of them are known: a rise or fall
@@ -69,7 +67,7 @@ def log_ratio_to_usual(
     ratio, usual : (n,)
         NaN with fewer than 4 of the 8 weekdays known.
     """
-    before = same_weekdays_before(values, lag_weeks=lag_weeks)
+    before = same_weekdays_before(values)
     usual = row_medians(before, LEAST_SAME_WEEKDAYS)
     ratio = np.log(values / usual)
     if season and len(values) > YEAR_DAYS:

@@ -123,7 +123,7 @@ CHECK = Check(
     key="class-mix",
     title="Class mix",
     unit="times the lane's usual distance",
-    default_limit=6.0,
+    default_limit=7.0,
     source="chi-square of the classes against the same weekdays of the 8 weeks before, "
     "over its own median: MEASURED_CHECKS.md",
     standing=OWN_SIMULATION,

@@ -12,10 +12,14 @@ from wimprog.lib.units import format_number
 
 MOST_H = 12
 LEAST_HOURS = 8
+WINDOW_DAYS = 7
+"""Days taken together where one does not tell: one hour is seldom seen in a day."""
 
 
 def clock(days: LaneDays, check: Check, limit: float) -> list[Finding]:
     """Days whose likeliest shift gains more than ``limit`` in log likelihood.
+
+    By the day alone, or with the six before it when the day itself speaks for it.
 
     The usual is the same hours of the week in the 8 weeks before, by people's clocks:
     where daylight saving time is kept, records stay in standard time and traffic does
@@ -31,25 +35,35 @@ def clock(days: LaneDays, check: Check, limit: float) -> list[Finding]:
     candidates = day_candidates(rates, MOST_H)[:-1]
     looked_at = days.is_recorded & ~days.is_holiday & (known.sum(axis=1) >= LEAST_HOURS)
     looked_at &= np.isfinite(candidates).all(axis=(1, 2))
-    place = np.flatnonzero(looked_at)
-    gain, best = gains(counts[place], candidates[place], known[place], none=MOST_H)
+    gain = np.zeros((len(days.date), 2 * MOST_H + 2))
+    gain[looked_at] = np.nan_to_num(
+        gains(counts[looked_at], candidates[looked_at], known[looked_at], none=MOST_H)
+    )
+    of_week = np.cumsum(np.pad(gain, ((WINDOW_DAYS, 0), (0, 0))), axis=0)
+    of_week = of_week[WINDOW_DAYS:] - of_week[:-WINDOW_DAYS]
     findings = []
-    for row in np.flatnonzero(gain > limit).tolist():
-        day = int(place[row])
-        fold = int(best[row]) == 2 * MOST_H + 1
-        hours = int(best[row]) - MOST_H
+    for day in np.flatnonzero(looked_at).tolist():
+        best, told = int(np.argmax(gain[day])), float(gain[day].max())
+        n = int(days.n_vehicles[day])
+        if told <= limit:
+            best, told = int(np.argmax(of_week[day])), float(of_week[day].max())
+            n = int(days.n_vehicles[max(day + 1 - WINDOW_DAYS, 0) : day + 1].sum())
+            if told <= limit or gain[day, best] <= 0:
+                continue
+        hours = best - MOST_H
+        fold = best == 2 * MOST_H + 1
         findings.append(
             Finding(
                 key=check.key,
                 date=days.date[day],
-                value=float(gain[row]),
+                value=told,
                 limit=limit,
-                n=int(days.n_vehicles[day]),
+                n=n,
                 weight=Weight.LOOK if abs(hours) == 1 else Weight.SET_ASIDE,
                 sentence=check.sentence.format(
-                    n=format_number(float(days.n_vehicles[day]), 0),
+                    n=format_number(n, 0),
                     fault=_words(hours, fold=fold),
-                    gain=format_number(float(gain[row]), 0),
+                    gain=format_number(told, 0),
                     limit=format_number(limit, 0),
                 ),
             )
@@ -90,7 +104,7 @@ CHECK = Check(
     source="hours of the day against the same hours of the week in the 8 weeks before: "
     "MEASURED_CHECKS.md",
     standing=OWN_SIMULATION,
-    sentence="The hours of {n} vehicles fit the usual day far better if the clock "
+    sentence="The hours of {n} vehicles fit the usual hours far better if the clock "
     "{fault}: {gain} in log likelihood, limit {limit}. A road closed for part of the "
     "day can look alike.",
     run=clock,
