@@ -5,6 +5,8 @@ from __future__ import annotations
 import gzip
 import hashlib
 import io
+import lzma
+import struct
 import zipfile
 import zlib
 from enum import StrEnum
@@ -17,6 +19,19 @@ LARGEST_RATIO = 200
 """Text of records packs 5 to 20 times; beyond this a file is not what it claims."""
 RATIO_FROM_BYTES = 64 << 20
 LARGEST_BYTES = 200 << 30
+DAMAGE = (
+    EOFError,
+    NotImplementedError,
+    OSError,
+    OverflowError,
+    RuntimeError,
+    ValueError,
+    lzma.LZMAError,
+    struct.error,
+    zipfile.BadZipFile,
+    zlib.error,
+)
+"""What the unpacking libraries raise on damaged input."""
 
 
 class Container(StrEnum):
@@ -68,7 +83,7 @@ class TextStream(io.RawIOBase):
         while wanted:
             try:
                 got = self._source.read(wanted)
-            except (EOFError, zlib.error, zipfile.BadZipFile, OSError) as error:
+            except DAMAGE as error:
                 raise UnreadableInput(
                     f"The packed file is damaged or was cut off ({error}). Send it "
                     "again."
@@ -157,7 +172,7 @@ def _open_zip(source: BinaryIO) -> tuple[str, TextStream]:
                 "without one."
             )
         unpacked = archive.open(info)
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError) as error:
+    except DAMAGE as error:
         raise UnreadableInput(
             f"The zip cannot be opened ({error}). It may have been cut off in "
             "transfer: send it again, or send the file without packing it."

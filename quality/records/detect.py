@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import re
 from collections.abc import Callable, Iterator
@@ -22,7 +21,7 @@ from quality.records.containers import (
     container_of,
     open_text,
 )
-from quality.records.headed_csv import read_header
+from quality.records.headed_csv import cells_of, read_header
 from quality.records.layouts import BY_NAME, READABLE, layout_of
 from quality.records.mapping import ColumnMapping, suggest_mapping
 from quality.records.report import Layout, ReadReport
@@ -189,8 +188,8 @@ def _with_marks(
     A date that could be either way round stays year first, so that reading it fails
     and asks, instead of guessing.
     """
-    text = sample.decode("utf-8", errors="replace")
-    rows = list(csv.reader(io.StringIO(text), delimiter=mapping.delimiter))[1:]
+    lines = sample.split(b"\n")[1:]
+    rows = [cells_of(line, mapping.delimiter) for line in lines if line.strip()]
     cells = [cell.strip() for row in rows[:20] for cell in row]
     if mapping.delimiter != "," and any(
         cell.count(",") == 1 and cell.replace(",", "").isdigit() for cell in cells

@@ -49,8 +49,16 @@ class Cells:
 
 def read_header(line: bytes, delimiter: str) -> list[str]:
     """The headings in a file's first line."""
+    return [name.strip() for name in cells_of(line, delimiter)]
+
+
+def cells_of(line: bytes, delimiter: str) -> list[str]:
+    """The cells of one line; where its quotation makes no sense, as it stands."""
     text = line.decode("utf-8", errors="replace").strip("\r\n")
-    return [name.strip() for name in next(csv.reader([text], delimiter=delimiter), [])]
+    try:
+        return next(csv.reader([text], delimiter=delimiter), [])
+    except csv.Error:
+        return text.split(delimiter)
 
 
 def read_headed_csv(

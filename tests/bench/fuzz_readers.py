@@ -180,7 +180,7 @@ def main() -> None:
         try:
             fates[examine(raw, open_field=rng.choice(list(OpenField)))] += 1
         except BaseException:
-            say(f"seed {seed}: {raw[:2000]!r}\n")
+            say(f"seed {seed}: {raw[:200]!r}\n")
             raise
         seed += 1
     say(f"{seed - options.seed:,} files, seeds from {options.seed}\n")

@@ -88,6 +88,56 @@ def test_pieces_in_any_size_make_the_same_part(
     assert pieces == whole
 
 
+def test_a_source_of_many_parts_keeps_few_files_open_and_every_record(
+    tmp_path: Path, lane_table: pa.Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A year of a whole program in one file: more parts than a process may open."""
+    monkeypatch.setattr("quality.records.store.BUFFER_ROWS", 60)
+    monkeypatch.setattr("quality.records.store.OPEN_PARTS", 2)
+    rows = _two_months(lane_table)
+    lanes = [f"E{number}" for number in range(12)]
+    handles = Path("/proc/self/fd")
+    before = len(list(handles.iterdir()))
+    most = 0
+    with PartWriter(tmp_path, SHA) as writer:
+        for start in range(0, rows.num_rows, 5):
+            for lane in lanes:
+                writer.add("OV-001", lane, rows.slice(start, 5))
+                most = max(most, len(list(handles.iterdir())) - before)
+        laid_by = [name for name in files(tmp_path) if name.endswith(".tmp")]
+        parts = writer.commit()
+    assert len(laid_by) > 24 > 2 >= most
+    assert [(lane, str(part.month)[:7]) for _, lane, part in parts] == [
+        (lane, month) for lane in sorted(lanes) for month in ("2031-05", "2031-06")
+    ]
+    assert files(tmp_path) == sorted(part.path for _, _, part in parts)
+    for lane in lanes:
+        paths = [part.path for _, of, part in parts if of == lane]
+        assert read_parts(tmp_path, paths) == rows
+
+
+def test_what_was_laid_by_is_written_in_whole_groups_and_leaves_with_the_rest(
+    tmp_path: Path, lane_table: pa.Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("quality.records.store.BUFFER_ROWS", 10)
+    monkeypatch.setattr("quality.records.store.OPEN_PARTS", 0)
+    monkeypatch.setattr("quality.records.pending_part.ROW_GROUP", 16)
+    n = lane_table.num_rows
+    for leave in (True, False):
+        with PartWriter(tmp_path, SHA) as writer:
+            for start in range(0, n, 7):
+                writer.add("OV-001", "E1", lane_table.slice(start, 7))
+            assert len(files(tmp_path)) > 3
+            parts = [] if leave else [part for _, _, part in writer.commit()]
+        assert files(tmp_path) == [part.path for part in parts]
+    (part,) = parts
+    about = pq.ParquetFile(tmp_path / part.path).metadata
+    sizes = [about.row_group(k).num_rows for k in range(about.num_row_groups)]
+    assert set(sizes[:-1]) == {16}
+    assert sum(sizes) == n
+    assert read_parts(tmp_path, [part.path]) == lane_table
+
+
 def test_leaving_without_commit_leaves_nothing(
     tmp_path: Path, lane_table: pa.Table, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -111,14 +161,14 @@ def test_a_killed_writer_leaves_only_whole_parts_and_an_orphan_to_sweep(
         table, _ = read((SAMPLES / "orrin_w2016.wgt").read_bytes())
         lanes = list(split_by_lane(table))
         store.BUFFER_ROWS = 10
-        original = store._Pending.commit
+        original = store.PendingPart.commit
         done = []
         def commit(self, root, month):
             if done:
                 os.kill(os.getpid(), signal.SIGKILL)
             done.append(1)
             return original(self, root, month)
-        store._Pending.commit = commit
+        store.PendingPart.commit = commit
         with store.PartWriter(sys.argv[1], "cd" * 32) as writer:
             for lane, rows in lanes:
                 writer.add("OV-001", lane.lane_code, rows)
