@@ -8,12 +8,9 @@ manifest (kept in the database) names it; nothing here ever lists the folder to 
 
 from __future__ import annotations
 
-import hashlib
-import os
 import re
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
@@ -22,32 +19,24 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from quality.records.pending_part import Part as Part
+from quality.records.pending_part import PendingPart
+from quality.records.pending_part import digest_in_name as digest_in_name
 from quality.records.schema import (
     STORE_SCHEMA,
     TIME_TYPE,
     split_by_month,
-    times_ms,
     with_optional,
 )
 from wimprog.lib.errors import DomainError
 
-ROW_GROUP = 131_072
 BUFFER_ROWS = 1_000_000
+OPEN_PARTS = 64
+"""Parts of one source that are written to at a time; what more of them hold is laid by
+uncompressed and written when the source has been read. A year of one site has 12 a
+lane; of a whole program, thousands: more than a process may hold open."""
 ORPHAN_AGE_S = 24 * 3600.0
 _UNSAFE = re.compile(r"[^A-Za-z0-9_.-]")
-
-
-@dataclass(frozen=True)
-class Part:
-    """One committed file of the store; ``path`` is relative to the store's root."""
-
-    path: str
-    month: np.datetime64
-    n_records: int
-    n_bytes: int
-    first_at: np.datetime64
-    last_at: np.datetime64
-    sha256: str
 
 
 def partition_of(site_code: str, lane_label: str, month: np.datetime64) -> str:
@@ -73,7 +62,8 @@ class PartWriter:
     """Takes a source's records as they come and writes one part a lane and month.
 
     A context manager: parts appear only at :meth:`commit`; leaving without it removes
-    what was written aside. Rows wait in memory up to :data:`BUFFER_ROWS` in all.
+    what was written aside. Rows wait in memory up to :data:`BUFFER_ROWS` in all, and
+    at most :data:`OPEN_PARTS` files are open, whatever the source holds.
 
     Parameters
     ----------
@@ -86,7 +76,7 @@ class PartWriter:
     def __init__(self, root: Path | str, source_sha256: str) -> None:
         self.root = Path(root)
         self.source = source_sha256
-        self._open: dict[tuple[str, str, np.datetime64], _Pending] = {}
+        self._open: dict[tuple[str, str, np.datetime64], PendingPart] = {}
         self._waiting = 0
 
     def __enter__(self) -> PartWriter:
@@ -106,11 +96,20 @@ class PartWriter:
             key = (site_code, lane_label, month)
             if key not in self._open:
                 folder = self.root / partition_of(*key)
-                self._open[key] = _Pending(folder, self.source, rows.schema)
+                self._open[key] = PendingPart(
+                    folder, self.source, rows.schema, self._may_open
+                )
             self._waiting += self._open[key].add(rows)
-        while self._waiting > BUFFER_ROWS:
-            fullest = max(self._open.values(), key=lambda one: one.waiting)
-            self._waiting -= fullest.flush()
+        if self._waiting > BUFFER_ROWS:
+            fullest_first = sorted(self._open.values(), key=lambda one: -one.waiting)
+            for pending in fullest_first:
+                self._waiting -= pending.flush()
+                if self._waiting <= BUFFER_ROWS // 2:
+                    break
+
+    def _may_open(self) -> bool:
+        """Whether one more part may be written to."""
+        return sum(one.is_open for one in self._open.values()) < OPEN_PARTS
 
     def commit(self) -> list[tuple[str, str, Part]]:
         """Move every part into place: site code, lane label and part, in that order."""
@@ -129,125 +128,6 @@ class PartWriter:
             pending.remove()
         self._open.clear()
         self._waiting = 0
-
-
-class _Pending:
-    """A part on its way."""
-
-    def __init__(self, folder: Path, source: str, schema: pa.Schema) -> None:
-        self.folder, self.source = folder, source
-        self.schema = STORE_SCHEMA.with_metadata(schema.metadata)
-        self.waiting = 0
-        self.rows: list[pa.Table] = []
-        self.n = 0
-        self.first, self.last = np.datetime64("9999-01-01"), np.datetime64("0001-01-01")
-        _make_folder(folder)
-        self.aside = folder / f".{source[:16]}.{os.getpid()}.{id(self):x}.tmp"
-        self._writer: pq.ParquetWriter | None = None
-
-    def writer(self) -> pq.ParquetWriter:
-        """The open file; opened late, so that a source of many months opens few."""
-        if self._writer is None:
-            self._writer = pq.ParquetWriter(
-                self.aside,
-                self.schema,
-                compression="zstd",
-                compression_level=3,
-                use_dictionary=[n for n in self.schema.names if n not in _DELTA],
-                column_encoding=dict.fromkeys(_DELTA, "DELTA_BINARY_PACKED"),
-                write_statistics=["time"],
-            )
-        return self._writer
-
-    def add(self, rows: pa.Table) -> int:
-        """Take rows; returns by how many the waiting rows grew."""
-        before = self.waiting
-        whole = with_optional(rows).select(self.schema.names)
-        self.rows.append(whole.cast(self.schema))
-        self.waiting += rows.num_rows
-        self.n += rows.num_rows
-        times = times_ms(rows)
-        self.first = min(self.first, times.min())
-        self.last = max(self.last, times.max())
-        if self.waiting >= 2 * ROW_GROUP:
-            self.flush(whole_groups=True)
-        return self.waiting - before
-
-    def flush(self, *, whole_groups: bool = False) -> int:
-        """Write waiting rows; returns by how many they shrank."""
-        if not self.waiting:
-            return 0
-        table = pa.concat_tables(self.rows).combine_chunks()
-        n = table.num_rows // ROW_GROUP * ROW_GROUP if whole_groups else table.num_rows
-        self.writer().write_table(table.slice(0, n), row_group_size=ROW_GROUP)
-        self.rows = [table.slice(n)] if n < table.num_rows else []
-        self.waiting -= n
-        return n
-
-    def commit(self, root: Path, month: np.datetime64) -> Part:
-        """Bring the part to disk and into place."""
-        self.flush()
-        self.writer().close()
-        content = hashlib.sha256()
-        with self.aside.open("rb+") as file:
-            while chunk := file.read(1 << 20):
-                content.update(chunk)
-            n_bytes = file.tell()
-            os.fsync(file.fileno())
-        digest = content.hexdigest()
-        final = self.folder / _file_name(self.source, digest)
-        self.aside.replace(final)
-        _sync_folder(self.folder)
-        return Part(
-            path=final.relative_to(root).as_posix(),
-            month=month.astype("datetime64[D]"),
-            n_records=self.n,
-            n_bytes=n_bytes,
-            first_at=self.first,
-            last_at=self.last,
-            sha256=digest,
-        )
-
-    def remove(self) -> None:
-        """Forget the part."""
-        if self._writer is not None:
-            self._writer.close()
-        self.aside.unlink(missing_ok=True)
-
-
-_DELTA = ("time", "source_line")
-
-
-def _file_name(source_sha256: str, content_sha256: str) -> str:
-    return f"{source_sha256[:16]}-{content_sha256[:16]}.parquet"
-
-
-def digest_in_name(path: str) -> str:
-    """The first 16 digits of a part's own SHA-256, from its name.
-
-    >>> digest_in_name("site=A/lane=E1/year=2031/month=05/00ff-12ab.parquet")
-    '12ab'
-    """
-    return Path(path).stem.partition("-")[2]
-
-
-def _make_folder(folder: Path) -> None:
-    """Make a folder and those above it, each brought to disk in the one above."""
-    missing = []
-    while not folder.is_dir():
-        missing.append(folder)
-        folder = folder.parent
-    for made in reversed(missing):
-        made.mkdir(exist_ok=True)
-        _sync_folder(made.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def write_part(

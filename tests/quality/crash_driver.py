@@ -188,7 +188,7 @@ def _around(owner: Any, name: str, *, after: bool, nth: int = 1) -> Callable[[],
 def _pending() -> Any:
     from quality.records import store
 
-    return store._Pending
+    return store.PendingPart
 
 
 def _writer() -> Any:
@@ -225,8 +225,8 @@ def _after_insert(table: str) -> Callable[[], None]:
 
 
 MOMENTS: dict[str, Callable[[], None]] = {
-    "before a part is written": _around(_pending, "flush", after=False),
-    "after a part is written": _around(_pending, "flush", after=True),
+    "before a part is written": _around(_pending, "_write", after=False),
+    "after a part is written": _around(_pending, "_write", after=True),
     "before the first part is moved": _around(_path, "replace", after=False),
     "after the first part is moved": _around(_path, "replace", after=True),
     "after the third part is moved": _around(_path, "replace", after=True, nth=3),

@@ -97,6 +97,8 @@ def test_a_source_of_many_parts_keeps_few_files_open_and_every_record(
     rows = _two_months(lane_table)
     lanes = [f"E{number}" for number in range(12)]
     handles = Path("/proc/self/fd")
+    if not handles.is_dir():
+        pytest.skip("this system does not list open files")
     before = len(list(handles.iterdir()))
     most = 0
     with PartWriter(tmp_path, SHA) as writer:
