@@ -353,14 +353,16 @@ def _scheduled(item: WorkItem) -> dict[str, Any] | None:
 
 
 def _note_preventive(item: WorkItem, *, by: Any) -> None:
-    what = _scheduled(item)
-    if what is None or not PreventiveRule.objects.filter(pk=what["rule_id"]).exists():
+    what, done_on = _scheduled(item), item.done_on
+    if what is None or done_on is None:
         return
-    if PreventiveDone.objects.filter(**what, done_on=item.done_on).exists():
+    if not PreventiveRule.objects.filter(pk=what["rule_id"]).exists():
+        return
+    if PreventiveDone.objects.filter(**what, done_on=done_on).exists():
         return
     done = PreventiveDone(
         **what,
-        done_on=item.done_on,
+        done_on=done_on,
         visit=item.done_at_visit,
         note=item.closing_note,
     )
@@ -368,10 +370,10 @@ def _note_preventive(item: WorkItem, *, by: Any) -> None:
 
 
 def _forget_preventive(item: WorkItem, *, by: Any, why: str) -> None:
-    what = _scheduled(item)
-    if what is None or item.done_on is None:
+    what, done_on = _scheduled(item), item.done_on
+    if what is None or done_on is None:
         return
-    for done in PreventiveDone.objects.filter(**what, done_on=item.done_on):
+    for done in PreventiveDone.objects.filter(**what, done_on=done_on):
         done._history_user = by  # type: ignore[attr-defined]
         done._change_reason = f"not done after all: {why}"  # type: ignore[attr-defined]
         done.delete()

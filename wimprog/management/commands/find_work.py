@@ -1,0 +1,37 @@
+"""``manage.py find_work``: look everywhere for work and keep it on the list."""
+
+from __future__ import annotations
+
+import dataclasses
+from argparse import ArgumentParser
+from typing import Any
+
+from sites.selectors import program_get
+from wimprog.lib import clock
+from wimprog.lib.commands import ProgramCommand
+from wimprog.work import find_work
+
+
+class Command(ProgramCommand):
+    """Bring the work list up to date, for a daily timer."""
+
+    help = (
+        "Look for work in records, calibrations, tests, visits and the preventive "
+        "schedule, and keep it on the work list: each finding once, nothing closed. "
+        "Safe to repeat; meant for a daily timer. Exit status: 0 done, 2 the database "
+        "is not set up."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--json", action="store_true", help="print one JSON document"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        self.need_database()
+        program = program_get()
+        found = find_work(program, clock.today(program.time_zone))
+        if options["json"]:
+            self.print_json(dataclasses.asdict(found))
+        else:
+            self.stdout.write(found.sentence)
