@@ -1,7 +1,8 @@
 """Days that a file's name speaks of, held against the days of its records.
 
 A name is only ever a hint: all readings that make a day or a month are tried, and it
-disagrees only when no reading touches the records' days.
+disagrees only when no reading touches the records' days. Years of two digits may agree,
+never disagree: six digits are as likely a station's number.
 """
 
 from __future__ import annotations
@@ -24,11 +25,15 @@ _MONTHS = {name.lower(): k for k, name in enumerate(calendar.month_abbr) if name
 
 @dataclass(frozen=True)
 class NamedDays:
-    """Days that a name speaks of, both included, and the words that it says them in."""
+    """Days that a name speaks of, both included, and the words that it says them in.
+
+    ``is_sure`` where the year has four digits.
+    """
 
     first_on: dt.date
     last_on: dt.date
     words: str
+    is_sure: bool
 
 
 def named_days(name: str) -> tuple[NamedDays, ...]:
@@ -41,8 +46,10 @@ def named_days(name: str) -> tuple[NamedDays, ...]:
     """
     found: dict[tuple[dt.date, dt.date], NamedDays] = {}
 
-    def note(words: str, year: int, month: int, day: int | None) -> None:
-        year = year if year > 99 else 2000 + year if year < 80 else 1900 + year
+    def note(words: str, year_text: str, month: int, day: int | None) -> None:
+        year, is_sure = int(year_text), len(year_text) == 4
+        if not is_sure:
+            year += 2000 if year < FIRST_YEAR % 100 else 1900
         if not (FIRST_YEAR <= year <= LAST_YEAR and 1 <= month <= 12):
             return
         days_in_month = calendar.monthrange(year, month)[1]
@@ -50,27 +57,27 @@ def named_days(name: str) -> tuple[NamedDays, ...]:
             return
         first = dt.date(year, month, day or 1)
         last = dt.date(year, month, day or days_in_month)
-        found.setdefault((first, last), NamedDays(first, last, words))
+        found.setdefault((first, last), NamedDays(first, last, words, is_sure))
 
     for match in _GROUPED.finditer(name):
         year, month, day = match.groups()
-        note(match[0], int(year), int(month), int(day) if day else None)
+        note(match[0], year, int(month), int(day) if day else None)
     for match in _GROUPED_LAST.finditer(name):
-        a, b, year = (int(part) for part in match.groups())
-        note(match[0], year, a, b)
-        note(match[0], year, b, a)
+        a, b = int(match[1]), int(match[2])
+        note(match[0], match[3], a, b)
+        note(match[0], match[3], b, a)
     for match in _NAMED.finditer(name):
-        note(match[0], int(match[2]), _MONTHS[match[1].lower()], None)
+        note(match[0], match[2], _MONTHS[match[1].lower()], None)
     for match in _DIGITS.finditer(name):
         text = match[0]
         if len(text) == 8:
-            note(text, int(text[:4]), int(text[4:6]), int(text[6:]))
-            note(text, int(text[4:]), int(text[:2]), int(text[2:4]))
-            note(text, int(text[4:]), int(text[2:4]), int(text[:2]))
+            note(text, text[:4], int(text[4:6]), int(text[6:]))
+            note(text, text[4:], int(text[:2]), int(text[2:4]))
+            note(text, text[4:], int(text[2:4]), int(text[:2]))
         else:
-            note(text, int(text[:4]), int(text[4:]), None)
-            note(text, int(text[4:]), int(text[:2]), int(text[2:4]))
-            note(text, int(text[:2]), int(text[2:4]), int(text[4:]))
+            note(text, text[:4], int(text[4:]), None)
+            note(text, text[4:], int(text[:2]), int(text[2:4]))
+            note(text, text[:2], int(text[2:4]), int(text[4:]))
     return tuple(found.values())
 
 
@@ -84,11 +91,12 @@ def name_disagrees(name: str, first_on: dt.date, last_on: dt.date) -> NamedDays 
 
     Returns
     -------
-    The reading nearest to the records, when there are readings and none of them
+    The sure reading nearest to the records, when there is one and no reading at all
     touches the records' days; else None.
     """
     readings = named_days(name)
-    if not readings or any(
+    sure = [days for days in readings if days.is_sure]
+    if not sure or any(
         days.first_on <= last_on and days.last_on >= first_on for days in readings
     ):
         return None
@@ -96,4 +104,4 @@ def name_disagrees(name: str, first_on: dt.date, last_on: dt.date) -> NamedDays 
     def distance(days: NamedDays) -> int:
         return max((days.first_on - last_on).days, (first_on - days.last_on).days)
 
-    return min(readings, key=distance)
+    return min(sure, key=distance)

@@ -34,7 +34,7 @@ def class_mix(days: LaneDays, check: Check, limit: float) -> list[Finding]:
     distance, moved = mix_distance(np.nan_to_num(counts), before)
     distance[~known | (n_before < LEAST_SAME_WEEKDAYS)] = np.nan
     usual, _ = middle_and_sd(distance)
-    times = distance / np.fmax(usual, 1.0)
+    times = distance / np.maximum(usual, 1.0)
     return [
         Finding(
             key=check.key,

@@ -30,7 +30,7 @@ def frozen(days: LaneDays, check: Check, limit: float) -> list[Finding]:
         with np.errstate(invalid="ignore", divide="ignore"):
             share = equal / n
         usual, _ = middle_and_sd(share, weeks=WEEKS, least=LEAST_DAYS)
-        usual = np.where(usual > MOST_SHARE, np.nan, np.fmax(usual, LEAST_SHARE))
+        usual = np.where(usual > MOST_SHARE, np.nan, np.maximum(usual, LEAST_SHARE))
         chance = np.fmin(n * usual ** ((longest - 1) / 2), 1.0)
         chance[~np.isfinite(usual)] = np.nan
         for day in np.flatnonzero(chance < limit).tolist():
