@@ -23,7 +23,7 @@ from quality.calc.esals import FlexiblePavement, Pavement, RigidPavement, vehicl
 from quality.calc.gain_offset import gain_and_offset
 from quality.calc.loaded_peak import (
     DISAGREEMENT,
-    fit_week,
+    choose_fit,
     gross_counts,
     smoothed_peak_kg,
 )
@@ -293,25 +293,36 @@ def _peaks(
     if reference is None:
         notes.append("No gross weight peaks: there is no reference period yet.")
         return None, notes
-    total, fit, n_weeks = np.zeros_like(counts), None, 0
+    total, chosen, n_weeks = np.zeros_like(counts), None, 0
     for one in [counts, *list(earlier)[:-MOST_WEEKS_POOLED:-1]]:
         total = total + one
         n_weeks += 1
-        fit = fit_week(total, reference.peaks.mixture)
-        if fit is not None and fit.is_enough:
+        chosen = choose_fit(total, reference.peaks.mixture)
+        if chosen is not None and chosen.fit.is_enough:
             break
-    if fit is None or not fit.is_enough:
-        share = (
-            "" if fit is None else f", {100 * fit.loaded_share:.0f} % of them loaded"
-        )
+    n = int(total[:N_STEPS].sum())
+    if chosen is None and n >= LEAST_TRUCKS:
         notes.append(
-            f"No gross weight peaks: {int(total[:N_STEPS].sum())} trucks in "
-            f"{_weeks(n_weeks)}{share}; it takes {LEAST_TRUCKS} with at least "
-            f"{100 * LEAST_LOADED_SHARE:.0f} % loaded."
+            f"No gross weight peaks: the {n} trucks do not look like the reference's "
+            "at any gain from 0.7 to 1.4."
+        )
+        return None, notes
+    fit = chosen.fit if chosen else None
+    if chosen is None or fit is None or not fit.is_enough:
+        share = f", {100 * fit.loaded_share:.0f} % of them loaded" if fit else ""
+        notes.append(
+            f"No gross weight peaks: {n} trucks in {_weeks(n_weeks)}{share}; it takes "
+            f"{LEAST_TRUCKS} with at least {100 * LEAST_LOADED_SHARE:.0f} % loaded."
         )
         return None, notes
     if n_weeks > 1:
         notes.append(f"Gross weight peaks from {n_weeks} weeks: one alone is too thin.")
+    if not chosen.has_reference_shape:
+        apart = 100 * (chosen.other_loaded_kg / fit.loaded_kg - 1.0)
+        notes.append(
+            f"With the reference's shape the loaded peak would be {apart:+.1f} % from "
+            "here: the peaks have another shape now, as when weighing becomes noisier."
+        )
     loaded = smoothed_peak_kg(total, fit.loaded_kg)
     if loaded is None:
         notes.append(
@@ -329,6 +340,8 @@ def _peaks(
     peaks = Peaks(
         fit,
         n_weeks,
+        chosen.has_reference_shape,
+        chosen.other_loaded_kg,
         smoothed_peak_kg(total, fit.unloaded_kg),
         loaded,
         gain_and_offset(fit, reference.peaks, level),

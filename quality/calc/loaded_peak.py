@@ -1,11 +1,12 @@
 """Unloaded and loaded gross weight peaks of five-axle semitrailers.
 
-The gross weights of a week are described by three normal components: unloaded trucks,
-partly loaded ones, loaded ones. The mean of the loaded component is the number that is
-followed: in simulation its spread from week to week is a third to a half of that of
-the histogram's peak, and it keeps the lead when weights are not normal at all (table in
-MEASURED_PEAKS.md). The fit starts from the reference period's, so that components keep
-their meaning. A smoothed histogram's peak stands beside it as a second opinion.
+The gross weights of a reference period are described by three normal components:
+unloaded trucks, partly loaded ones, loaded ones. Each week's trucks are followed with
+the reference's shape, so that components keep their meaning, and the mean of the loaded
+component is the number to look at: in simulation it finds a changed scale sooner than
+the histogram's peak, a smoothed histogram's peak or the mean gross weight do, also
+where weights are not normal at all (MEASURED_PEAKS.md). A free fit takes its place
+where the peaks have changed their shape; a smoothed histogram is a second opinion.
 
 Everything works on counts in steps of 0.25 kip, so weeks are pooled by adding up.
 """
@@ -13,6 +14,7 @@ Everything works on counts in steps of 0.25 kip, so weeks are pooled by adding u
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -27,6 +29,7 @@ from quality.calc.mixture_fit import (
     iterate,
     with_errors,
 )
+from quality.calc.peak_following import follow
 from wimprog.lib.errors import DomainError
 from wimprog.lib.units import KG_PER_LB
 
@@ -37,6 +40,9 @@ rule for one peak is far too wide for two."""
 PEAK_REACH = 0.2
 """The second opinion looks for its peak within this share of the fitted mean."""
 DISAGREEMENT = 0.02
+SHAPE_APART = 0.01
+"""Share by which the two fits must differ before the shape counts as changed; own
+choice, its false rate is in MEASURED_PEAKS.md."""
 
 
 USUAL = Mixture(
@@ -103,7 +109,7 @@ def fit_reference(counts: np.ndarray, start: Mixture = USUAL) -> PeakFit:
 
 
 def fit_week(counts: np.ndarray, reference: Mixture) -> PeakFit | None:
-    """Fit the trucks of a week, or of several added up, from the reference's fit.
+    """Follow the reference's fit to the trucks of a week, or of several added up.
 
     Parameters
     ----------
@@ -115,12 +121,61 @@ def fit_week(counts: np.ndarray, reference: Mixture) -> PeakFit | None:
     Returns
     -------
     PeakFit or None
-        None with fewer than :data:`LEAST_TRUCKS` trucks. ``is_enough`` is false where
-        the loaded share is too small; such weeks are to be pooled.
+        None with fewer than :data:`LEAST_TRUCKS` trucks, or where they do not look
+        like the reference at all. ``is_enough`` is false where the loaded share is too
+        small; such weeks are to be pooled.
     """
     if int(counts[:N_STEPS].sum()) < LEAST_TRUCKS:
         return None
+    return follow(counts, reference)
+
+
+def fit_freely(counts: np.ndarray, reference: Mixture) -> PeakFit:
+    """All eight figures of the mixture free, started from the reference's.
+
+    A second opinion: it scatters more than :func:`fit_week` but answers to wider peaks
+    with wider components.
+    """
     return with_errors(counts, *iterate(counts, reference))
+
+
+@dataclass(frozen=True)
+class ChosenFit:
+    """The fit to use, and the other one's loaded peak.
+
+    Attributes
+    ----------
+    fit
+        With the reference's shape; free where the two disagree, because the peaks have
+        another shape then (weighing that has become noisier).
+    other_loaded_kg
+        Loaded peak of the one not used [kg].
+    has_reference_shape
+        Which one ``fit`` is.
+    """
+
+    fit: PeakFit
+    other_loaded_kg: float
+    has_reference_shape: bool
+
+
+def choose_fit(counts: np.ndarray, reference: Mixture) -> ChosenFit | None:
+    """Fit a week both ways and choose.
+
+    Returns
+    -------
+    ChosenFit or None
+        The free fit where its loaded peak is off by more than :data:`SHAPE_APART` and
+        by more than three of its standard errors. None as for :func:`fit_week`.
+    """
+    followed = fit_week(counts, reference)
+    if followed is None:
+        return None
+    free = fit_freely(counts, reference)
+    apart = abs(free.loaded_kg - followed.loaded_kg)
+    if apart > max(SHAPE_APART * followed.loaded_kg, 3.0 * free.loaded_se_kg):
+        return ChosenFit(free, followed.loaded_kg, False)
+    return ChosenFit(followed, free.loaded_kg, True)
 
 
 def pooled(

@@ -48,7 +48,7 @@ class Mixture:
     def scaled(self, factor: float) -> Mixture:
         """The mixture of weights multiplied by ``factor``."""
         means, sds = (
-            _three(factor * np.array(values)) for values in (self.means_kg, self.sds_kg)
+            three(factor * np.array(values)) for values in (self.means_kg, self.sds_kg)
         )
         return Mixture(self.shares, means, sds)
 
@@ -130,7 +130,7 @@ def normal_interval(value: float, se: float, level: float) -> Interval:
     return Interval(value - reach, value + reach, level)
 
 
-def _support(counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def occupied_kip(counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Occupied steps in kips from their centres, and their counts."""
     used = np.flatnonzero(counts[:N_STEPS])
     return (used + 0.5) * 0.25, counts[used].astype(np.float64)
@@ -162,7 +162,7 @@ def _step(
 
 def iterate(counts: np.ndarray, start: Mixture) -> tuple[Mixture, float, int, bool]:
     """Run to convergence, with squared extrapolation where it raises the likelihood."""
-    x, c = _support(counts)
+    x, c = occupied_kip(counts)
     powers = np.stack([np.ones_like(x), x, x * x], axis=1)
     theta = np.stack(
         [
@@ -188,11 +188,12 @@ def iterate(counts: np.ndarray, start: Mixture) -> tuple[Mixture, float, int, bo
     _, likelihood = _step(x, c, powers, theta)
     theta = theta[:, np.argsort(theta[1])]
     shares, means, sds = theta
-    mixture = Mixture(_three(shares), _three(means * KIP_KG), _three(sds * KIP_KG))
+    mixture = Mixture(three(shares), three(means * KIP_KG), three(sds * KIP_KG))
     return mixture, likelihood, used, done
 
 
-def _three(values: np.ndarray) -> tuple[float, float, float]:
+def three(values: np.ndarray) -> tuple[float, float, float]:
+    """An array of three as a tuple of floats."""
     return float(values[0]), float(values[1]), float(values[2])
 
 
@@ -218,7 +219,7 @@ def with_errors(
     counts: np.ndarray, mixture: Mixture, likelihood: float, used: int, done: bool
 ) -> PeakFit:
     """What :func:`iterate` found, with standard errors of the outer means."""
-    x, c = _support(counts)
+    x, c = occupied_kip(counts)
     theta = np.stack(
         [
             np.array(mixture.shares),

@@ -67,17 +67,24 @@ class Peaks:
     Attributes
     ----------
     fit
-        Mixture from the reference's.
+        The reference's mixture moved onto the trucks, or fitted freely where the peaks
+        have another shape now.
     n_weeks
         Weeks added up, the last of them this one.
+    has_reference_shape
+        Which of the two ``fit`` is.
+    other_loaded_kg
+        Loaded peak by the other [kg].
     unloaded_smoothed_kg, loaded_smoothed_kg
-        Peaks of the smoothed histogram, a second opinion; None where there is none.
+        Peaks of the smoothed histogram, another opinion; None where there is none.
     gain_offset
         Against the reference.
     """
 
     fit: PeakFit
     n_weeks: int
+    has_reference_shape: bool
+    other_loaded_kg: float
     unloaded_smoothed_kg: float | None
     loaded_smoothed_kg: float | None
     gain_offset: GainOffset

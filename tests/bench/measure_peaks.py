@@ -16,13 +16,18 @@ import numpy as np
 from quality.calc.distribution_distance import distance
 from quality.calc.gain_offset import gain_and_offset
 from quality.calc.loaded_peak import (
+    choose_fit,
     fit_reference,
-    fit_week,
     gross_counts,
     smoothed_peak_kg,
     step_centres_kg,
 )
-from quality.calc.mixture_fit import KIP_KG, N_STEPS, STEP_KG, PeakFit
+from quality.calc.mixture_fit import (
+    KIP_KG,
+    N_STEPS,
+    STEP_KG,
+    PeakFit,
+)
 
 SHIFTS_PCT = (1, 2, 3, 5, -3)
 SIZES = (500, 2_000, 10_000)
@@ -69,7 +74,9 @@ LANES = (
     Lane("wrong model, weeks scatter by 0.5 %", wrong_model, 0.5),
 )
 ESTIMATES = (
-    "fitted loaded mean",
+    "loaded mean, chosen fit (used)",
+    "loaded mean, reference's shape",
+    "loaded mean, free fit",
     "smoothed peak",
     "peak of a 2-kip histogram",
     "scale of least distance",
@@ -117,9 +124,13 @@ LEVELS = (np.arange(400) + 0.5) / 400
 def measures(week: np.ndarray, ref: Reference) -> tuple[list[float], list[float]]:
     """Change by each estimate [%] and each distance."""
     counts = gross_counts(week)
-    fit = fit_week(counts, ref.peaks.mixture)
-    if fit is None:
+    chosen = choose_fit(counts, ref.peaks.mixture)
+    if chosen is None:
         raise RuntimeError("a simulated week is too thin")
+    fit = chosen.fit
+    followed, free = fit.loaded_kg, chosen.other_loaded_kg
+    if not chosen.has_reference_shape:
+        followed, free = free, followed
     smoothed = smoothed_peak_kg(counts, fit.loaded_kg) or np.nan
     ranks = np.quantile(week, LEVELS)
     ratio = ranks / ref.ranks
@@ -128,6 +139,8 @@ def measures(week: np.ndarray, ref: Reference) -> tuple[list[float], list[float]
     scale = ratio[order][np.searchsorted(below, below[-1] / 2)]
     changes = [
         fit.loaded_kg / ref.peaks.loaded_kg,
+        followed / ref.peaks.loaded_kg,
+        free / ref.peaks.loaded_kg,
         smoothed / ref.smoothed_kg,
         coarse_peak(counts) / ref.coarse_kg,
         float(scale),
@@ -190,10 +203,11 @@ def coverage(lane: Lane, n: int, weeks: int) -> str:
     )
     held = {"loaded": 0, "unloaded": 0, "mixed": 0, "gain": 0, "offset": 0}
     for _ in range(weeks):
-        fixed = fit_week(gross_counts(still.week(rng, n, mixed=False)), ref.mixture)
-        mixed = fit_week(gross_counts(still.week(rng, n)), ref.mixture)
-        if fixed is None or mixed is None:
+        one = choose_fit(gross_counts(still.week(rng, n, mixed=False)), ref.mixture)
+        two = choose_fit(gross_counts(still.week(rng, n)), ref.mixture)
+        if one is None or two is None:
             raise RuntimeError("a simulated week is too thin")
+        fixed, mixed = one.fit, two.fit
         loaded, unloaded = fixed.loaded_interval(), fixed.unloaded_interval()
         held["loaded"] += loaded.low <= endless.loaded_kg <= loaded.high
         held["unloaded"] += unloaded.low <= endless.unloaded_kg <= unloaded.high
@@ -216,9 +230,10 @@ def large_shifts(n: int, weeks: int) -> list[str]:
         off, settled = [], 0
         for _ in range(weeks):
             week = lane.week(rng, n, 1 + shift / 100)
-            fit = fit_week(gross_counts(week), ref.mixture)
-            if fit is None:
+            chosen = choose_fit(gross_counts(week), ref.mixture)
+            if chosen is None:
                 raise RuntimeError("a simulated week is too thin")
+            fit = chosen.fit
             off.append(100 * (fit.loaded_kg / ref.loaded_kg - 1) - shift)
             settled += fit.has_converged
         off_sorted = np.abs(off)
@@ -226,6 +241,34 @@ def large_shifts(n: int, weeks: int) -> list[str]:
             f"| {shift:+d} % | {n:,} | {np.mean(off):+.2f} | "
             f"{np.quantile(off_sorted, 0.95):.2f} | {off_sorted.max():.2f} | "
             f"{settled / weeks:.2f} |"
+        )
+    return rows
+
+
+def noisier(lane: Lane, n: int, weeks: int) -> list[str]:
+    """Whether more random error of weighing is taken for a change of scale."""
+    rng = np.random.default_rng(78)
+    ref = Reference.of(rng, lane, n).peaks
+    rows = []
+    for sd_pct in (0, 3, 6, 9):
+        used, followed, gains, changed = [], [], [], 0
+        for _ in range(weeks):
+            week = lane.week(rng, n) * (1 + rng.normal(0, sd_pct / 100, n))
+            chosen = choose_fit(gross_counts(week), ref.mixture)
+            if chosen is None:
+                raise RuntimeError("a simulated week is too thin")
+            changed += not chosen.has_reference_shape
+            used.append(chosen.fit.loaded_kg)
+            followed.append(
+                chosen.fit.loaded_kg
+                if chosen.has_reference_shape
+                else chosen.other_loaded_kg
+            )
+            gains.append(100 * (gain_and_offset(chosen.fit, ref).gain - 1))
+        off = [100 * (np.mean(one) / ref.loaded_kg - 1) for one in (used, followed)]
+        rows.append(
+            f"| {lane.name.split(',')[0]} | {sd_pct} % | {changed / weeks:.2f} | "
+            f"{off[0]:+.2f} | {off[1]:+.2f} | {np.mean(gains):+.2f} |"
         )
     return rows
 
@@ -255,6 +298,15 @@ def main() -> None:
     _tell("| --- " * 6 + "|")
     for n in (500, 2_000):
         for row in large_shifts(n, weeks // 2):
+            _tell(row)
+    _tell("")
+    _tell(
+        "| trucks are | random error added | free fit chosen | loaded, chosen % | "
+        "loaded, reference's shape % | gain, chosen % |"
+    )
+    _tell("| --- " * 6 + "|")
+    for lane in LANES:
+        for row in noisier(lane, 2_000, weeks // 2):
             _tell(row)
 
 

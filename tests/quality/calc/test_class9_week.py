@@ -162,6 +162,32 @@ def test_a_disagreeing_second_opinion_is_told(reference: ReferencePeriod) -> Non
     assert week_figures(usual, reference).notes == ()
 
 
+def test_noisier_weighing_is_told(reference: ReferencePeriod) -> None:
+    """Random errors of 9 % more widen the peaks; the free fit is used then."""
+    rng = np.random.default_rng(15)
+    table = semitrailers(rng, 6000)
+    gross = table.column("gvw_kg").to_numpy() * rng.normal(1.0, 0.09, 6000)
+    place = table.schema.get_field_index("gvw_kg")
+    noisy = table.set_column(
+        place, table.schema.field(place), pa.array(gross.astype(np.float32))
+    )
+    found = week_figures(noisy, reference)
+    assert any("another shape" in note for note in found.notes)
+    assert found.peaks is not None
+    assert not found.peaks.has_reference_shape
+    assert abs(found.peaks.loaded_change_pct(reference.peaks)) < 2
+    usual = week_figures(table, reference).peaks
+    assert usual is not None
+    assert usual.has_reference_shape
+
+
+def test_trucks_unlike_the_reference_are_told(reference: ReferencePeriod) -> None:
+    light = records(*[record([500, 400, 400, 400, 400], GAPS)] * 600)
+    found = week_figures(light, reference)
+    assert found.peaks is None
+    assert "do not look like the reference" in found.notes[0]
+
+
 def test_an_empty_week_is_no_data_and_goes_through_json(
     reference: ReferencePeriod,
 ) -> None:
