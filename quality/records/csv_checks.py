@@ -63,6 +63,24 @@ def with_axles(table: pa.Table, mapping: ColumnMapping) -> tuple[pa.Table, Any]:
     return table, replace(mapping, weights=tuple(names))
 
 
+def words_of(column: pa.ChunkedArray) -> tuple[np.ndarray, list[str]]:
+    """Each row's place in the list of a column's different texts, and that list.
+
+    The texts are without blanks at either end, and may repeat for that.
+    """
+    if not pa.types.is_dictionary(column.type):
+        column = column.dictionary_encode()
+    whole = column.unify_dictionaries().combine_chunks()
+    if isinstance(whole, pa.ChunkedArray):
+        whole = whole.chunk(0)
+    values = [value.strip() for value in whole.dictionary.to_pylist()]
+    codes = whole.indices
+    if codes.null_count:
+        codes = codes.fill_null(len(values))
+        values.append("")
+    return codes.to_numpy(zero_copy_only=False), values
+
+
 def check_rows(
     table: pa.Table,
     bad: dict[str, np.ndarray],
@@ -74,12 +92,14 @@ def check_rows(
     wrong = {reason: np.zeros(n, dtype=bool) for reason in _ORDER}
     for flags in bad.values():
         wrong[Reason.NOT_A_NUMBER] |= flags
-    for name in (mapping.state, mapping.station, mapping.direction, mapping.lane):
-        if name:
-            text = pc.utf8_trim_whitespace(table.column(name))
-            wrong[Reason.STATION] |= pc.equal(text, "").to_numpy()
-            plain = pc.string_is_ascii(text).to_numpy()
-            wrong[Reason.NOT_ASCII] |= ~plain
+    for name in mapping.identity():
+        codes, values = words_of(table.column(name))
+        for reason, found in (
+            (Reason.STATION, [not value for value in values]),
+            (Reason.NOT_ASCII, [not value.isascii() for value in values]),
+        ):
+            if any(found):
+                wrong[reason] |= np.array(found)[codes]
     low, high = np.datetime64(f"{FIRST_YEAR}-01-01"), np.datetime64(f"{LAST_YEAR + 1}")
     wrong[Reason.DATE] |= ~((time >= low) & (time < high))
     classes = np.nan_to_num(_numbers(table, mapping.vehicle_class))

@@ -18,11 +18,12 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from quality.records.blocks import ByteSource, raw_blocks
-from quality.records.csv_checks import Checked, check_rows, with_axles
+from quality.records.csv_checks import Checked, check_rows, with_axles, words_of
 from quality.records.csv_explain import explain_row
 from quality.records.mapping import ColumnMapping
 from quality.records.report import Layout, ReadReport, Reason
 from quality.records.schema import (
+    CODE_TYPE,
     MAX_AXLES,
     RECORD_SCHEMA,
     TIME_TYPE,
@@ -31,10 +32,11 @@ from quality.records.schema import (
     with_resolution,
 )
 from quality.records.w_explain import shown
-from quality.records.w_record import lane_arrays, with_nulls
+from quality.records.w_record import lane_arrays, pack_bits, with_bits, with_nulls
 from wimprog.lib.errors import Complaint, UnreadableInput
 
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
+FEW_CODES = 1 << 16
 US_DATE = r"^(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})(.*)$"
 
 
@@ -120,17 +122,7 @@ class _Reader:
         cells = self._as_numbers(raw, first_line) or self._as_text(
             raw, first_line, cut=cut
         )
-        text = [n for n in self.mapping.columns() if n not in self.numeric]
-        empty = np.ones(len(cells.lines), dtype=bool)
-        for name in self.mapping.columns():
-            column = cells.table.column(name).combine_chunks()
-            if name in text:
-                column = pc.utf8_trim_whitespace(column)
-                empty &= pc.equal(column, "").to_numpy(zero_copy_only=False)
-            else:
-                empty &= column.is_null().to_numpy(zero_copy_only=False)
-                if name in cells.bad:
-                    empty &= ~cells.bad[name]
+        empty = self._empty(cells)
         self.report.n_lines += len(cells.lines)
         table, mapping = with_axles(cells.table, self.mapping)
         checked = check_rows(table, cells.bad, mapping, self._times(cells))
@@ -146,6 +138,21 @@ class _Reader:
             self.report.refuse(reason, complaint)
         checked.code[empty] = 255
         return self._to_batch(cells, checked)
+
+    def _empty(self, cells: Cells) -> np.ndarray:
+        """Rows in which every mapped cell is empty, shape (n,)."""
+        empty = np.ones(len(cells.lines), dtype=bool)
+        for name in self.numeric:
+            empty &= cells.table.column(name).is_null().to_numpy()
+            if name in cells.bad:
+                empty &= ~cells.bad[name]
+            if not empty.any():
+                return empty
+        for name in self.mapping.columns():
+            if name not in self.numeric:
+                codes, values = words_of(cells.table.column(name))
+                empty &= np.array([not value for value in values], dtype=bool)[codes]
+        return empty
 
     def _options(self, **convert: object) -> dict[str, object]:
         names = [f"{i}" for i in range(len(self.header))]
@@ -165,10 +172,9 @@ class _Reader:
 
     def _as_numbers(self, raw: bytes, first_line: int) -> Cells | None:
         """The block with numbers read as numbers; None when some cell is not one."""
-        types = {
-            name: pa.float64() if name in self.numeric else pa.string()
-            for name in self.mapping.columns()
-        }
+        types = dict.fromkeys(self.mapping.columns(), pa.string())
+        types |= dict.fromkeys(self.mapping.identity(), CODE_TYPE)
+        types |= dict.fromkeys(self.numeric, pa.float64())
         parse = pacsv.ParseOptions(
             delimiter=self.mapping.delimiter, ignore_empty_lines=False
         )
@@ -181,7 +187,8 @@ class _Reader:
         except pa.ArrowInvalid:
             return None
         for name in self.numeric:
-            if not pc.all(pc.is_finite(table.column(name))).as_py():
+            # null where the whole column is empty
+            if pc.all(pc.is_finite(table.column(name))).as_py() is False:
                 return None
         lines = first_line + np.arange(table.num_rows, dtype=np.int64)
         return Cells(table.combine_chunks(), lines, {})
@@ -287,30 +294,36 @@ class _Reader:
         ):
             if count:
                 self.report.saw(lane, int(count))
-        times = checked.time[kept]
+        whole = n == len(checked.code)
+
+        def chosen(values: np.ndarray) -> np.ndarray:
+            return values if whole else values[kept]
+
+        times = chosen(checked.time)
         self.report.n_kept += n
         self.report.spans(times.min(), times.max())
-        n_axles = checked.n_axles[kept]
-        speed, classes = checked.speed_kmh[kept], checked.vehicle_class[kept]
+        n_axles = chosen(checked.n_axles)
+        speed, classes = chosen(checked.speed_kmh), chosen(checked.vehicle_class)
         arrays = lane_arrays(codes, lanes)
         arrays += [
             pa.array(times.astype(np.int64)).view(TIME_TYPE),
-            pa.array(classes, mask=classes == 0),
-            pa.array(speed, mask=np.isnan(speed)),
-            pa.array(checked.gvw_kg[kept]),
+            with_nulls(classes, classes != 0),
+            with_nulls(speed, ~np.isnan(speed)),
+            pa.array(chosen(checked.gvw_kg)),
             pa.array(n_axles),
         ]
         none = pa.nulls(n, pa.float32())
+        n_columns = len(checked.weights_kg)
         for k in range(MAX_AXLES):
-            beyond = n_axles <= k
-            used = k < checked.weights_kg.shape[0]
+            if k >= n_columns:
+                arrays += [none, none]
+                continue
+            bits = pack_bits(n_axles > k)
             if k:
-                values = checked.spacings_m[k - 1][kept] if used else None
-                arrays.append(none if values is None else pa.array(values, mask=beyond))
-            values = checked.weights_kg[k][kept] if used else None
-            arrays.append(none if values is None else pa.array(values, mask=beyond))
-        arrays.append(pa.array(cells.lines[kept].astype(np.int32)))
-        for value in (checked.temperature_c[kept], checked.imbalance_pct[kept]):
+                arrays.append(with_bits(chosen(checked.spacings_m[k - 1]), bits))
+            arrays.append(with_bits(chosen(checked.weights_kg[k]), bits))
+        arrays.append(pa.array(chosen(cells.lines).astype(np.int32)))
+        for value in (chosen(checked.temperature_c), chosen(checked.imbalance_pct)):
             arrays.append(with_nulls(value, ~np.isnan(value)))
         return pa.RecordBatch.from_arrays(arrays, schema=self.schema)
 
@@ -325,26 +338,39 @@ class _Reader:
             (mapping.direction, mapping.direction_code, 1),
             (mapping.lane, mapping.lane_code, 1),
         )
-        rows = pa.array(kept)
         codes = np.zeros(len(kept), dtype=np.int64)
         names: list[list[str]] = []
         for column, constant, width in parts:
             if not column:
                 names.append([constant.zfill(width) if constant else ""])
                 continue
-            text = pc.utf8_trim_whitespace(table.column(column)).take(rows)
-            encoded = text.combine_chunks().dictionary_encode()
-            names.append([one.zfill(width) for one in encoded.dictionary.to_pylist()])
-            codes = codes * len(names[-1]) + encoded.indices.to_numpy()
-        unique, places = np.unique(codes, return_inverse=True)
+            places, values = words_of(table.column(column))
+            plain = [value.zfill(width) for value in values]
+            names.append(list(dict.fromkeys(plain)))
+            number = {value: n for n, value in enumerate(names[-1])}
+            numbers = np.array([number[value] for value in plain], dtype=np.int64)
+            codes = codes * len(names[-1]) + numbers[places[kept]]
+        unique, places = _unique(codes)
         lanes = []
         for code in unique:
             rest, found = int(code), []
             for part in reversed(names):
-                rest, at = divmod(rest, len(part)) if len(part) > 1 else (rest, 0)
-                found.append(part[at])
+                rest, which = divmod(rest, len(part)) if len(part) > 1 else (rest, 0)
+                found.append(part[which])
             lanes.append(LaneKey(*reversed(found)))
         return places, lanes
+
+
+def _unique(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """As ``np.unique`` with the inverse, without sorting where the codes are few."""
+    most = int(codes.max(initial=0))
+    if most > FEW_CODES:
+        unique, places = np.unique(codes, return_inverse=True)
+        return unique, places
+    unique = np.flatnonzero(np.bincount(codes, minlength=most + 1))
+    place = np.zeros(most + 1, dtype=np.int64)
+    place[unique] = np.arange(len(unique))
+    return unique, place[codes]
 
 
 def _line_numbers(

@@ -80,6 +80,11 @@ class ColumnMapping:
         )  # fmt: skip
         return tuple(dict.fromkeys(name for name in named if name))
 
+    def identity(self) -> tuple[str, ...]:
+        """The headings that tell the lane."""
+        named = (self.state, self.station, self.direction, self.lane)
+        return tuple(dict.fromkeys(name for name in named if name))
+
     def axles_by_wheel(self) -> bool:
         """Whether an axle's weight is that of its two wheels together."""
         return bool(self.left_wheels) and not self.weights

@@ -109,7 +109,8 @@ def test_memory_stays_bounded_when_a_small_package_holds_much() -> None:
         from tests.quality.records.conftest import TRUCK
         def peak():
             return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        bomb = gzip.compress((TRUCK + b"\\n") * 9 + (b" " * 500 + b"\\n" * 12) * (9 << 14), 9)
+        blank = (b" " * 500 + b"\\n" * 12) * (9 << 14)
+        bomb = gzip.compress((TRUCK + b"\\n") * 9 + blank, 9)
         before = peak()
         try:
             for _ in open_records(io.BytesIO(bomb)):
