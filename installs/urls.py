@@ -12,6 +12,7 @@ from installs.views import (
     registers,
     renewal,
     roadside,
+    sends,
     sensor_models,
     sensors,
     stages,
@@ -262,4 +263,11 @@ urlpatterns += [
         template_draft.item_remove,
         name="template-item-remove",
     ),
+]
+
+# --- sent from phones ----------------------------------------------------------------
+urlpatterns += [
+    path("roadside/sending/", sends.send_list, name="send-list"),
+    path("roadside/sending/token/", sends.send_token, name="send-token"),
+    path("roadside/sending/<int:pk>/", sends.send_clash, name="send-clash"),
 ]

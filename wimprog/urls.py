@@ -9,6 +9,7 @@ from wimprog import views
 urlpatterns = [
     path("", views.home, name="home"),
     path("healthz", views.healthz, name="healthz"),
+    path("roadside-worker.js", views.roadside_worker, name="roadside-worker"),
     path("health/", views.health, name="health"),
     path("health/export/<str:fmt>/", views.health_export, name="health-export"),
     path("sites/", views.site_list, name="site-list"),

@@ -1,17 +1,24 @@
-"""Pages that join all apps: program health, sites, a site, a lane, and /healthz."""
+"""Pages that join all apps: program health, sites, a lane; /healthz, the worker."""
 
 from __future__ import annotations
 
+import hashlib
+import json
 import logging
 import tempfile
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.contrib.staticfiles import finders
 from django.core.paginator import Paginator
 from django.db import DatabaseError, connection
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.templatetags.static import static
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
 from sites.models import Site
@@ -20,11 +27,22 @@ from wimprog import pages, selectors
 from wimprog.forms import HealthFilter
 from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
+from wimprog.lib.version import version
 from wimprog.lib.web import needs
 from wimprog.tables import HealthTable
 
 log = logging.getLogger(__name__)
 
+WORKER = "installs/roadside_worker.js"
+#: What the pages that open without signal are made of; their texts are in its version.
+WORKER_FILES = (
+    "wimprog/base.css",
+    "wimprog/enhance.js",
+    "wimprog/mark.svg",
+    "installs/roadside.js",
+    "installs/roadside_queue.js",
+    "calibration/calibration.css",
+)
 VIEW_HEALTH = ("sites.view_lane", "installs.view_installation")
 
 
@@ -55,6 +73,47 @@ def healthz(request: HttpRequest) -> JsonResponse:
         found["store"] = "cannot be written"
     good = set(found.values()) == {"ok"}
     return JsonResponse(found, status=200 if good else 503)
+
+
+@require_GET
+@never_cache
+def roadside_worker(request: HttpRequest) -> HttpResponse:
+    """The script that keeps roadside pages on a phone, for the whole site's scope.
+
+    It holds nothing of anybody's, so that a browser may look for its newer version
+    whether somebody is signed in or not.
+    """
+    facts = {
+        "version": f"{version()}-{_fingerprint()}",
+        "assets": [static(name) for name in WORKER_FILES],
+        "staticPath": static(""),
+        "ends": [reverse("login"), reverse("logout")],
+        "list": reverse("installs:send-list"),
+    }
+    body = f"self.ROADSIDE = {json.dumps(facts)};\n{_source(WORKER)}"
+    return HttpResponse(body, content_type="text/javascript; charset=utf-8")
+
+
+def _source(name: str) -> str:
+    found = finders.find(name)
+    if not isinstance(found, str):
+        raise Http404(f"{name} is not among the static files.")
+    return Path(found).read_text(encoding="utf-8")
+
+
+def _fingerprint() -> str:
+    """Says that one of the files changed (read anew each time while debugging)."""
+    return _kept_fingerprint() if not settings.DEBUG else _fresh_fingerprint()
+
+
+def _fresh_fingerprint() -> str:
+    texts = "".join(_source(name) for name in (WORKER, *WORKER_FILES))
+    return hashlib.sha256(texts.encode()).hexdigest()[:12]
+
+
+@cache
+def _kept_fingerprint() -> str:
+    return _fresh_fingerprint()
 
 
 def _filtered(request: HttpRequest) -> tuple[Any, HealthFilter, list[Any]]:

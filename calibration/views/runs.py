@@ -23,6 +23,7 @@ from calibration.models import (
     TruckRun,
 )
 from calibration.views.common import run_or_404, session_or_404, show_form
+from installs.sending import sent_once
 from wimprog.lib.errors import DomainError
 from wimprog.lib.web import form_page, needs, try_service, unit_system
 
@@ -47,6 +48,7 @@ RUN_WORDS = {
 
 @needs("calibration.add_truckrun")
 @form_page
+@sent_once("run")
 def run_add(request: HttpRequest, pk: int) -> HttpResponse:
     """One run, typed beside the road; "save and next" stays here."""
     session, system = session_or_404(pk), unit_system(request)
@@ -87,6 +89,7 @@ def _add(
 
 @needs("calibration.change_truckrun")
 @form_page
+@sent_once("run", changes=TruckRun)
 def run_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Correct a run; what was there before stays in its history."""
     run = run_or_404(pk)
