@@ -135,7 +135,7 @@ def drift_since(
         CUSUM constants in long-run standard deviations; ``h`` None takes the limit
         measured for that baseline.
     prior
-        What the program's other lanes show of spread and correlation
+        What the program's other lanes show of spread [%] and correlation
         (:func:`quality.calc.week_spread.pool_spreads`); our own choice when None.
 
     Returns
@@ -188,8 +188,8 @@ def drift_since(
         return _cannot_say(
             week_on, mean_kg, n_trucks, calibrated, quantity, rule, limit_pct, h
         )
-    spread = week_spread(mean_kg, prior)
     base = float(mean_kg[:n_base].mean()) if reference_kg is None else reference_kg
+    spread = week_spread(mean_kg, prior.in_units_of(base) if prior else None)
     recent = float(mean_kg[n - n_recent :].mean())
     change = 100.0 * (recent / base - 1.0)
     variance = spread.mean_variance(n_recent)
@@ -230,6 +230,7 @@ def drift_since(
             ("n_trucks", int(n_trucks.sum())),
             ("week_sd_pct", 100.0 * spread.sd / base),
             ("phi", spread.phi),
+            ("false_alarms_per_lane_year", chance),
             ("method", METHOD_VERSION),
         ),
     )

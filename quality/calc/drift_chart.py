@@ -30,7 +30,7 @@ from quality.calc.week_spread import LARGEST_PHI, SpreadPrior, Spreads, spreads_
 
 LEAST_BEFORE = 8
 LEAST_AFTER = 2
-SPREAD_LAG_WEEKS = 4
+SPREAD_LAG_WEEKS = 6
 LIMIT = 3.85
 """Limit of the greatest contrast, as a standard normal score: at most 5 % of lanes
 signal falsely in a year at a correlation of 0.4 (measured)."""

@@ -294,25 +294,35 @@ def _withdraw(stretch: _Stretch, limit: float) -> int:
 
 
 def _groups(stretch: _Stretch) -> list[list[int]]:
-    """Places in ``cuts`` that belong to one episode, in order."""
+    """Places in ``cuts`` that belong to one episode, in order.
+
+    The longest run of cuts the same way that one ramp explains better than its steps
+    is one episode; a cut of no such run is an episode of its own.
+    """
+    n_cuts = len(stretch.cuts)
     groups: list[list[int]] = []
-    values, cuts = stretch.values, stretch.cuts
-    for place, cut in enumerate(cuts):
-        end = cuts[place + 1] if place + 1 < len(cuts) else len(values)
-        if groups:
-            group = groups[-1]
-            begin = cuts[group[0] - 1] if group[0] > 0 else 0
-            joined = [cuts[i] - begin for i in (*group, place)]
-            window = values[begin:end]
-            spread = _spread_at(stretch.spreads, end - 1)
-            if (
-                _same_way(values, [begin, *(cuts[i] for i in group), cut, end])
-                and ramp_against_steps(window, joined, spread) > 0
-            ):
-                group.append(place)
-                continue
-        groups.append([place])
+    place = 0
+    while place < n_cuts:
+        last = next(
+            (last for last in range(n_cuts - 1, place, -1)
+             if _is_one_ramp(stretch, place, last)),
+            place,
+        )  # fmt: skip
+        groups.append(list(range(place, last + 1)))
+        place = last + 1
     return groups
+
+
+def _is_one_ramp(stretch: _Stretch, first: int, last: int) -> bool:
+    cuts, values = stretch.cuts, stretch.values
+    begin = cuts[first - 1] if first > 0 else 0
+    end = cuts[last + 1] if last + 1 < len(cuts) else len(values)
+    steps = cuts[first : last + 1]
+    if not _same_way(values, [begin, *steps, end]):
+        return False
+    spread = _spread_at(stretch.spreads, end - 1)
+    joined = [cut - begin for cut in steps]
+    return ramp_against_steps(values[begin:end], joined, spread) > 0
 
 
 def _tell(

@@ -32,7 +32,7 @@ from quality.calc.false_alarm_tables import (
     FIXED_BASELINES,
     PHIS,
 )
-from quality.calc.week_spread import Spreads, spreads_so_far
+from quality.calc.week_spread import SpreadPrior, Spreads, spreads_so_far
 
 WEEKS_IN_YEAR = 52
 TARGET_RATE = 0.05
@@ -162,6 +162,7 @@ def yearly_maxima(
     n_baseline_weeks: int,
     k: float = DRIFT_K,
     weight: float = DRIFT_WEIGHT,
+    prior: SpreadPrior | None = None,
 ) -> np.ndarray:
     """What a limit would have to exceed for no signal at any weekly look.
 
@@ -174,6 +175,8 @@ def yearly_maxima(
         with the reference known to be 0).
     k, weight
         Constants of the CUSUM and the EWMA.
+    prior
+        What the spread is drawn towards; our own choice when None.
 
     Returns
     -------
@@ -181,7 +184,7 @@ def yearly_maxima(
         Greatest statistic: long-run standard deviations as known at each look, or a
         standard normal score.
     """
-    spreads = spreads_so_far(values)
+    spreads = spreads_so_far(values, prior)
     first = n_baseline_weeks or 8
     if chart is Chart.CHANGE_POINT:
         return np.array(

@@ -13,7 +13,7 @@ every chart signal too often; so the estimate is drawn towards what other lanes 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,6 +45,12 @@ class SpreadPrior:
     sd: float | None = None
     sd_df: float = 0.0
     n_lanes: int = 0
+
+    def in_units_of(self, level: float) -> SpreadPrior:
+        """For values in the units of ``level``, where ``sd`` is in per cent of it."""
+        if self.sd is None:
+            return self
+        return replace(self, sd=self.sd * level / 100.0)
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,12 @@
 Run by hand, a few minutes::
 
     python -m tests.bench.measure_drift limits > quality/calc/false_alarm_tables.py
+    python -m tests.bench.measure_drift charts
+    python -m tests.bench.measure_drift wrong
     python -m tests.bench.measure_drift faults
 
-The first writes the tables of false alarms, the second prints the tables of
-MEASURED_DRIFT.md.
+The first writes the tables of false alarms (then ``ruff format`` them), the others
+print the tables of MEASURED_DRIFT.md.
 """
 
 from __future__ import annotations
@@ -22,9 +24,11 @@ from quality.calc.false_alarms import (
     TARGET_RATE,
     WEEKS_IN_YEAR,
     Chart,
+    chart_limit,
     simulate_weeks,
     yearly_maxima,
 )
+from quality.calc.week_spread import pool_spreads
 from tests.bench.drift_faults import FAULTS, run_fault, run_scopes
 
 SEED = 20261125
@@ -33,8 +37,8 @@ FIXED_BASELINES = (0, 8, 10, 12, 16, 26, 52, 104)
 CHANGE_WEEKS = (10, 26, 52, 104, 156, 260)
 FIXED_RUNS = 4000
 CHANGE_RUNS = 2000
-LANES = 100
-PROGRAMS = 30
+LANES = 400
+PROGRAMS = 200
 
 
 def say(line: str) -> None:
@@ -104,6 +108,80 @@ def _print_table(name: str, rows: list[tuple[float, ...]]) -> None:
     say(")")
 
 
+def print_charts() -> None:
+    """Print how soon each chart finds a step after 20 weeks, by baseline and k."""
+    ways: list[tuple[str, Chart, int, float]] = [
+        ("CUSUM k 0.5", Chart.CUSUM, 10, 0.5),
+        ("CUSUM k 1", Chart.CUSUM, 10, 1.0),
+        ("EWMA 0.1", Chart.EWMA, 10, 0.0),
+        ("change point", Chart.CHANGE_POINT, 10, 0.0),
+    ]
+    within = (4, 8, 13, 26)
+    say("| Chart | Step % | " + " | ".join(f"{w} weeks" for w in within) + " |")
+    say("|---|---|" + "---|" * len(within))
+    for name, chart, n_base, k in ways:
+        rng = np.random.default_rng([SEED, 7])
+        quiet = simulate_weeks(
+            phi=DESIGN_PHI, n_weeks=n_base + WEEKS_IN_YEAR, n_runs=CHANGE_RUNS, rng=rng
+        )
+        if chart is Chart.CHANGE_POINT:
+            limit = LIMIT
+        else:
+            most = yearly_maxima(chart, quiet, n_baseline_weeks=n_base, k=k)
+            limit = float(np.quantile(most, 1.0 - TARGET_RATE))
+        lanes = simulate_weeks(phi=0.3, n_weeks=60, n_runs=1000, rng=rng)
+        for size in (1.0, 2.0, 3.0, 5.0):
+            moved = lanes + np.where(np.arange(60) >= 20, size, 0.0)
+            found = [
+                np.mean(
+                    yearly_maxima(
+                        chart, moved[:, : 20 + w], n_baseline_weeks=n_base, k=k
+                    )
+                    > limit
+                )
+                for w in within
+            ]
+            row = " | ".join(f"{share:.2f}" for share in found)
+            say(f"| {name} | {size:g} | {row} |")
+
+
+def print_wrong_models() -> None:
+    """Print false alarms of lanes that are not as the tables assume."""
+    rng = np.random.default_rng([SEED, 9])
+    n, runs = 26 + WEEKS_IN_YEAR, CHANGE_RUNS
+    usual = {"n_weeks": n, "n_runs": runs, "rng": rng}
+    season = 0.5 * np.cos(2 * np.pi * np.arange(n) / 52.18)
+    heavy = np.zeros((runs, n))
+    fresh = rng.standard_t(4, (runs, n)) * 0.8 / np.sqrt(2.0)
+    for week in range(1, n):
+        heavy[:, week] = 0.3 * heavy[:, week - 1] + fresh[:, week]
+    slow = simulate_weeks(phi=0.95, sd=0.36, **usual)
+    strong = simulate_weeks(phi=0.6, **usual)
+    pooled = pool_spreads(
+        list(simulate_weeks(phi=0.6, n_weeks=104, n_runs=60, rng=rng))
+    )
+    rows = [
+        ("as assumed, correlation 0.3", simulate_weeks(phi=0.3, **usual), None),
+        ("wild weeks: t with 4 degrees of freedom", heavy, None),
+        ("season of ±0.5 %, left in", simulate_weeks(phi=0.3, **usual) + season, None),
+        ("a fifth of the variance wanders slowly (0.95)",
+         simulate_weeks(phi=0.2, sd=0.72, **usual) + slow, None),
+        ("correlation 0.6", strong, None),
+        ("correlation 0.6, pooled from 60 lanes", strong, pooled),
+    ]  # fmt: skip
+    say("| Lanes | CUSUM | EWMA | Change point |")
+    say("|---|---|---|---|")
+    for name, values, prior in rows:
+        rates = [
+            np.mean(
+                yearly_maxima(chart, values, n_baseline_weeks=26, prior=prior)
+                > chart_limit(chart, 26)
+            )
+            for chart in Chart
+        ]
+        say(f"| {name} | " + " | ".join(f"{rate:.3f}" for rate in rates) + " |")
+
+
 def print_faults() -> None:
     """Print the tables of detection and scope."""
     say(
@@ -136,4 +214,9 @@ def print_faults() -> None:
 
 
 if __name__ == "__main__":
-    {"limits": write_limits, "faults": print_faults}[sys.argv[1]]()
+    {
+        "limits": write_limits,
+        "charts": print_charts,
+        "wrong": print_wrong_models,
+        "faults": print_faults,
+    }[sys.argv[1]]()

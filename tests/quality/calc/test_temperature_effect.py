@@ -7,7 +7,6 @@ import pytest
 
 from quality.calc.false_alarms import simulate_weeks
 from quality.calc.temperature_effect import Adjusted, take_out_temperature
-from quality.calc.week_spread import SpreadPrior, pool_spreads, week_spread
 
 MONDAY = np.datetime64("2030-01-07")
 
@@ -86,26 +85,10 @@ def test_periods_keep_their_own_levels() -> None:
 def test_what_is_not_adjusted_is_said_with_the_reason(
     n: int, warm: np.ndarray | None, reason: str
 ) -> None:
-    values = noise(n, 8)
+    values = noise(n, 9)
     result = take_out_temperature(days(n), values, temperature_c=warm)
     assert result.kind is Adjusted.NOTHING
     assert (result.values == values).all()
     assert not result.effect.any()
     assert result.sentence.startswith("Not adjusted for temperature or season, because")
     assert reason in result.sentence
-
-
-def test_lanes_pooled_tell_the_next_lane_what_to_expect() -> None:
-    rng = np.random.default_rng(6)
-    lanes = list(simulate_weeks(phi=0.5, n_weeks=104, n_runs=40, rng=rng, sd=1.5))
-    prior = pool_spreads(lanes)
-    assert prior.n_lanes == 40
-    assert prior.phi == pytest.approx(0.5, abs=0.08)
-    assert prior.sd == pytest.approx(1.5, rel=0.1)
-    short = [lane[:12] for lane in lanes]
-    alone = [week_spread(lane).sd for lane in short]
-    helped = [week_spread(lane, prior).sd for lane in short]
-    assert np.std(helped) < 0.5 * np.std(alone)
-    assert pool_spreads(lanes[:4]) == SpreadPrior()
-    unlike = pool_spreads([lane * (1 + place % 8) for place, lane in enumerate(lanes)])
-    assert unlike.sd_df < 0.2 * prior.sd_df
