@@ -29,6 +29,20 @@ PITS = (
     "Pits and cabinets: gas, stings and bites; test the air before putting your head "
     "in, lift covers with the proper tool and two people."
 )
+BATTERY = (
+    "Batteries: acid and gas; goggles and gloves, no flame, no ring or watch, tools "
+    "with insulated grips, the negative lead off first and on last. They are heavy: "
+    "two people or a lift. After a load test the terminals and the tester are hot."
+)
+GROUND = (
+    "Grounding: with the earth lead off, metal that is safe otherwise can be live; "
+    "isolate first, never open it in a storm, and put it back before the power."
+)
+PESTS = (
+    "Pests: wasps, spiders, snakes, rodents and their droppings; stand aside as the "
+    "door opens, look before you reach in, mask and gloves for droppings, and leave "
+    "nests that fight back to those trained for it."
+)
 SAW = (
     "Sawing and breaking out: eyes, ears, feet, and silica dust; cut wet with the "
     "mask that your site's rules ask for, and find buried services first."
@@ -74,6 +88,9 @@ BY_KEY: dict[str, str] = {
     "heat_cold": HEAT_COLD,
     "weather": WEATHER,
     "pits": PITS,
+    "battery": BATTERY,
+    "ground": GROUND,
+    "pests": PESTS,
 }
 
 
@@ -87,5 +104,6 @@ def of_keys(keys: Iterable[str]) -> tuple[str, ...]:
 
 
 ANY_VISIT = (TRAFFIC, ELECTRICITY, PITS, WEATHER)
+CABINET = (ELECTRICITY, BATTERY, GROUND, PESTS)
 ELECTRICAL_TEST = (TRAFFIC, INSULATION_TEST, ELECTRICITY, WEATHER)
 INSTALLATION = (TRAFFIC, SAW, RESIN, LIFTING, ELECTRICITY, WEATHER)

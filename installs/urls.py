@@ -3,6 +3,7 @@
 from django.urls import path
 
 from installs.views import (
+    cabinet,
     loop_reckoner,
     paper,
     photos,
@@ -19,6 +20,7 @@ from installs.views import (
     template_draft,
     templates,
     test_sheets,
+    visit_photos,
     visits,
     workshop,
 )
@@ -270,4 +272,35 @@ urlpatterns += [
     path("roadside/sending/", sends.send_list, name="send-list"),
     path("roadside/sending/token/", sends.send_token, name="send-token"),
     path("roadside/sending/<int:pk>/", sends.send_clash, name="send-clash"),
+]
+
+# --- visits and the cabinet ----------------------------------------------------------
+urlpatterns += [
+    path(
+        "roadside/visits/<int:pk>/photo/",
+        visit_photos.photo_add,
+        name="visit-photo-add",
+    ),
+    path(
+        "roadside/visit-photos/<int:pk>/strike-out/",
+        visit_photos.photo_strike,
+        name="visit-photo-strike",
+    ),
+    path(
+        "roadside/visit-photos/<int:pk>/<str:size>/",
+        visit_photos.photo_file,
+        name="visit-photo-file",
+    ),
+    path("roadside/down/<int:pk>/edit/", visits.down_edit, name="down-edit"),
+    path("roadside/cabinets/<int:pk>/", cabinet.cabinet, name="cabinet"),
+    path(
+        "roadside/cabinets/<int:pk>/units/add/",
+        cabinet.unit_add,
+        name="cabinet-unit-add",
+    ),
+    path(
+        "roadside/cabinet-units/<int:pk>/end/",
+        cabinet.unit_end,
+        name="cabinet-unit-end",
+    ),
 ]

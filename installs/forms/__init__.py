@@ -20,8 +20,8 @@ from installs.forms.road import (
     RoadsideSearch,
     SensorForm,
     TechnologyProfileForm,
-    VisitForm,
 )
+from installs.forms.visits import VisitForm
 
 __all__ = [
     "AcceptForm",

@@ -26,7 +26,6 @@ from installs.models import (
     TechnologyProfile,
 )
 from installs.services import ReadingInput
-from sites.models import Lane
 from wimprog.lib.forms import DateInput, FactForm, LocalTimeField
 from wimprog.lib.units import Kind, shown_unit
 
@@ -151,49 +150,6 @@ class InstallationEndForm(forms.Form):
                 "or “failed” above.",
             )
         return found
-
-
-class VisitForm(FactForm):
-    """A visit to a site: what was found and what was done."""
-
-    class Meta:
-        model = MaintenanceVisit
-        fields = [
-            "purpose",
-            "lane",
-            "arrived_at",
-            "left_at",
-            "people",
-            "traffic_control_plan",
-            "weather",
-            "findings",
-            "actions",
-            "next_action",
-        ]
-        widgets = {
-            name: forms.Textarea(attrs={"rows": 3})
-            for name in ("findings", "actions", "next_action")
-        }
-
-    def __init__(self, *args: Any, now: dt.datetime, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.now = now
-        wim_site = self.instance.wim_site
-        lanes = Lane.objects.filter(wim_site=wim_site).select_related("wim_site")
-        self.fields["lane"].queryset = lanes  # type: ignore[attr-defined]
-        self.fields["lane"].empty_label = "the whole site"  # type: ignore[attr-defined]
-        for name, label in (("arrived_at", "Arrived"), ("left_at", "Left")):
-            self.fields[name] = LocalTimeField(
-                zone=wim_site.time_zone, label=label, required=name == "arrived_at"
-            )
-        if self.instance.pk is None:
-            self.initial["arrived_at"] = now.replace(second=0, microsecond=0)
-
-    def clean_arrived_at(self) -> dt.datetime:
-        arrived: dt.datetime = self.cleaned_data["arrived_at"]
-        if arrived > self.now + dt.timedelta(days=1):
-            raise ValidationError("That lies ahead; a visit is logged once it is made.")
-        return arrived
 
 
 class ElectricalTestForm(FactForm):

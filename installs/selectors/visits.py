@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, Min, OuterRef, QuerySet
 
@@ -31,6 +32,7 @@ from installs.models import (
     WorkItem,
 )
 from sites.models import Lane, Site
+from wimprog.lib import clock
 from wimprog.lib.judgement import Condition
 
 
@@ -112,6 +114,16 @@ def _facts(item: WorkItem) -> WorkFacts:
         is_hazard=item.is_hazard,
         spoils_data=item.spoils_data,
     )
+
+
+def today_at(wim_site: Site) -> dt.date:
+    """Today at a site."""
+    return clock.today(wim_site.time_zone)
+
+
+def local_day(at: dt.datetime, wim_site: Site) -> dt.date:
+    """The day of an instant at a site."""
+    return at.astimezone(ZoneInfo(wim_site.time_zone)).date()
 
 
 def down_now(wim_site: Site) -> QuerySet[DownSpell]:

@@ -42,6 +42,7 @@ def checks_keep(
         row.rest_voltage_v, row.load_voltage_v = one.rest_voltage_v, one.load_voltage_v
         row.load_current_a = one.load_current_a
         row.earth_resistance_ohm = one.earth_resistance_ohm
+        row.as_typed = dict(one.as_typed)
         _refuse_load(one)
         if _said(row) != before:
             save_with_reason(row, by=by, why=why)
@@ -59,6 +60,7 @@ def _said(check: CabinetCheck) -> tuple[Any, ...]:
         check.load_voltage_v,
         check.load_current_a,
         check.earth_resistance_ohm,
+        check.as_typed,
     )
 
 

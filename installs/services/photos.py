@@ -61,7 +61,7 @@ def photo_add(
         return _sent_again(repeated, record, item)
     zone = ZoneInfo(record.lane.wim_site.time_zone)
     # decoding takes long; nobody waits for it
-    picture = take_in(_bytes_of(upload, work.photo_limit_mb), zone=zone)
+    picture = take_in(bytes_of(upload, work.photo_limit_mb), zone=zone)
     caption = " ".join(caption.split())
     if len(caption) > NAME_LENGTH:
         raise DomainError(f"A caption holds {NAME_LENGTH} letters at most.")
@@ -79,7 +79,7 @@ def photo_add(
         sha256=digest,
         original_name=Path(name.replace("\\", "/")).name[:NAME_LENGTH],
         caption=caption,
-        **_when_and_where(picture, work),
+        **when_and_where(picture, work),
         added_by=by,
     )
     with transaction.atomic():
@@ -123,7 +123,7 @@ def _sent_again(photo: Photo, record: InstallationRecord, item: TemplateItem) ->
     return photo
 
 
-def _bytes_of(upload: Any, limit_mb: int) -> bytes:
+def bytes_of(upload: Any, limit_mb: int) -> bytes:
     """The bytes of an upload, never more than the limit in memory."""
     most = limit_mb * BYTES_PER_MB
     if isinstance(upload, bytes | bytearray | memoryview):
@@ -140,7 +140,8 @@ def _bytes_of(upload: Any, limit_mb: int) -> bytes:
     return raw
 
 
-def _when_and_where(picture: Picture, work: WorkSettings) -> dict[str, Any]:
+def when_and_where(picture: Picture, work: WorkSettings) -> dict[str, Any]:
+    """When a picture was taken, and where if the program keeps places."""
     taken = picture.taken_at
     found: dict[str, Any] = {
         "taken_at": taken if taken is not None and taken <= clock.now() else None

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from installs.calc.upkeep.types import CabinetFinding, CabinetPart, DowntimeCause
 from installs.models import (
@@ -43,7 +44,8 @@ class WorkFound:
 class PartCheck:
     """What was found at one part of the cabinet.
 
-    ``raises_work`` puts the part on the work list, with the note as its reason.
+    ``raises_work`` puts the part on the work list, with the note as its reason;
+    ``as_typed`` holds the meters' values as they were typed, with their units.
     """
 
     part: CabinetPart
@@ -54,6 +56,7 @@ class PartCheck:
     load_current_a: float | None = None
     earth_resistance_ohm: float | None = None
     raises_work: bool = False
+    as_typed: Mapping[str, list[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

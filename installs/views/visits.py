@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -11,13 +14,21 @@ from django_tables2 import RequestConfig
 
 from installs import cautions, selectors
 from installs.filters import VisitFilter
-from installs.forms import ElectricalTestForm, VisitForm
-from installs.models import ElectricalTest, MaintenanceVisit
-from installs.services import test_record, visit_save
+from installs.forms import ElectricalTestForm
+from installs.forms.visits import DownSpellForm, VisitForm, VisitPhotoForm
+from installs.models import DownSpell, ElectricalTest, MaintenanceVisit
+from installs.selectors.visits import sensors_of_site, visit_page
+from installs.sending import sent_once
+from installs.services import test_record
+from installs.services.downtime import down_spell_save
+from installs.services.visit_inputs import VisitKept
+from installs.services.visit_photos import visit_photo_add
+from installs.services.visits import visit_log
 from installs.tables import VisitTable
 from installs.views.common import installations, show_form
 from sites.models import Site
 from wimprog.lib import clock
+from wimprog.lib.errors import DomainError
 from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
 
@@ -40,16 +51,15 @@ def visit_list(request: HttpRequest) -> HttpResponse:
 @needs("installs.view_maintenancevisit")
 @require_safe
 def visit_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    """One visit: what was found, what was done, the tests made on it."""
+    """One visit: what was found, done, used, begun and ended, and who wrote it."""
     visit = get_object_or_404(
-        MaintenanceVisit.objects.select_related("wim_site", "lane__wim_site"), pk=pk
-    )
-    tests = visit.electrical_tests.select_related(
-        "installation__lane__wim_site", "installation__sensor__model"
+        MaintenanceVisit.objects.select_related("wim_site", "lane__wim_site", "trip"),
+        pk=pk,
     )
     context = {
         "visit": visit,
-        "tests": tests,
+        "page": visit_page(visit),
+        "photo_form": VisitPhotoForm(sensors=sensors_of_site(visit.wim_site)),
         "history": visit.history.select_related("history_user")[:20],
     }
     return render(request, "installs/visit_detail.html", context)
@@ -57,6 +67,7 @@ def visit_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 @needs("installs.add_maintenancevisit")
 @form_page
+@sent_once("visit")
 def visit_add(request: HttpRequest) -> HttpResponse:
     """Log a visit; the site comes with ``?site=CODE``."""
     code = request.GET.get("site", "")
@@ -74,6 +85,7 @@ def visit_add(request: HttpRequest) -> HttpResponse:
 
 @needs("installs.change_maintenancevisit")
 @form_page
+@sent_once("visit", changes=MaintenanceVisit)
 def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Correct a visit."""
     visit = get_object_or_404(
@@ -89,26 +101,76 @@ def _visit_form(
     initial = {} if visit.pk else {"people": request.user.get_full_name()}  # type: ignore[union-attr]
     form = VisitForm(
         request.POST or None,
+        request.FILES or None,
         instance=visit,
         system=unit_system(request),
         now=clock.now(),
         initial=initial,
     )
     if request.method == "POST" and form.is_valid():
+        kept = try_service(form, lambda: _log(request, form))
+        if kept:
+            _tell(request, kept, form.cleaned_data["photos"])
+            return redirect(kept.visit)
+    context = {
+        "form": form,
+        "visit": visit,
+        "title": title,
+        "back": back,
+        "cautions": cautions.ANY_VISIT,
+        "cabinet_cautions": cautions.CABINET,
+    }
+    status = form_status(form)
+    return render(request, "installs/visit_form.html", context, status=status)
+
+
+def _log(request: HttpRequest, form: VisitForm) -> VisitKept:
+    visit = form.save(commit=False)
+    return visit_log(visit=visit, **form.parts(), by=request.user, why=form.reason)
+
+
+def _tell(request: HttpRequest, kept: VisitKept, photos: Sequence[Any]) -> None:
+    """Take the photos of a kept visit in; say what was refused and what to look at."""
+    for photo in photos:
+        try:
+            visit_photo_add(
+                visit=kept.visit, upload=photo, name=photo.name, by=request.user
+            )
+        except DomainError as error:
+            messages.error(request, f"{photo.name}: {error.message}")
+    for warning in kept.warnings:
+        messages.warning(request, warning)
+    messages.success(request, "The visit is kept.")
+
+
+@needs("installs.change_downspell")
+@form_page
+def down_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Correct a time down."""
+    spell = get_object_or_404(
+        DownSpell.objects.select_related("lane__wim_site", "installation__lane"), pk=pk
+    )
+    back = reverse("installs:cabinet", args=[spell.lane.wim_site_id])
+    form = DownSpellForm(
+        request.POST or None, instance=spell, system=unit_system(request)
+    )
+    if request.method == "POST" and form.is_valid():
         kept = try_service(
             form,
-            lambda: visit_save(
-                visit=form.save(commit=False), by=request.user, why=form.reason
+            lambda: down_spell_save(
+                spell=form.save(commit=False), by=request.user, why=form.reason
             ),
         )
         if kept:
-            messages.success(request, "The visit is kept.")
-            return redirect(kept)
-    return show_form(request, form, title=title, back=back, cautions=cautions.ANY_VISIT)
+            messages.success(request, "The time down is corrected.")
+            return redirect(f"{back}#down")
+    title = f"Correct a time down: {spell.installation or spell.lane}"
+    return show_form(request, form, title=title, back=f"{back}#down")
 
 
 @needs("installs.add_electricaltest")
 @form_page
+@sent_once("test")
 def test_add(request: HttpRequest, pk: int) -> HttpResponse:
     """Readings of one sensor; judged on its page as soon as they are kept."""
     shown = get_object_or_404(installations(), pk=pk)
