@@ -21,7 +21,13 @@ from quality.records.blocks import ByteSource, raw_blocks
 from quality.records.csv_checks import Checked, check_rows, with_axles, words_of
 from quality.records.csv_explain import explain_row
 from quality.records.mapping import ColumnMapping
-from quality.records.report import Layout, ReadReport, Reason
+from quality.records.report import (
+    MAX_LANES,
+    Layout,
+    ReadReport,
+    Reason,
+    too_many_lanes,
+)
 from quality.records.schema import (
     CODE_TYPE,
     MAX_AXLES,
@@ -349,7 +355,9 @@ class _Reader:
             names.append(list(dict.fromkeys(plain)))
             number = {value: n for n, value in enumerate(names[-1])}
             numbers = np.array([number[value] for value in plain], dtype=np.int64)
-            codes = codes * len(names[-1]) + numbers[places[kept]]
+            if len(number) > MAX_LANES:
+                raise too_many_lanes()
+            codes = codes * len(number) + numbers[places[kept]]
         unique, places = _unique(codes)
         lanes = []
         for code in unique:

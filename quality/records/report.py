@@ -64,6 +64,14 @@ class HourMark(NamedTuple):
     missing: bool
 
 
+def too_many_lanes() -> UnreadableInput:
+    """The refusal of a file of more lanes than a program could have."""
+    return UnreadableInput(
+        f"The file names more than {MAX_LANES:,} different lanes; that is not how "
+        "traffic records look. Check its layout."
+    )
+
+
 @dataclass
 class ReadReport:
     """A running account of one file, complete when the reader is exhausted.
@@ -128,10 +136,7 @@ class ReadReport:
         """Count ``n`` records of a lane."""
         self.lanes[lane] = self.lanes.get(lane, 0) + n
         if len(self.lanes) > MAX_LANES:
-            raise UnreadableInput(
-                f"The file names more than {MAX_LANES:,} different lanes; that is not "
-                "how traffic records look. Check its layout."
-            )
+            raise too_many_lanes()
 
     def spans(self, first: np.datetime64, last: np.datetime64) -> None:
         """Widen the period to take in ``first`` to ``last``."""

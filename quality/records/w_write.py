@@ -130,11 +130,7 @@ def _columns(
     classes = piece.column("vehicle_class")
     _put(columns, at.VEHICLE_CLASS, pc.fill_null(classes, 0).to_numpy())
     _blank_where(columns, at.VEHICLE_CLASS, classes.is_null().to_numpy())
-    if open_field is not at.OpenField.NOT_USED:
-        mph = open_field is at.OpenField.SPEED_MPH
-        _put(columns, at.OPEN, _whole(piece, "speed_kmh", KMH_PER_MPH if mph else 1.0))
-        unknown = piece.column("speed_kmh").is_null().to_numpy()
-        _blank_where(columns, at.OPEN, unknown)
+    _put_open(columns, piece, open_field)
     _put(columns, at.GROSS, _whole(piece, "gvw_kg", KG_PER_LB))
     n_axles = piece.column("n_axles").to_numpy()
     _put(columns, at.AXLES, n_axles)
@@ -147,6 +143,23 @@ def _columns(
         _put(columns, at.WEIGHTS[k], _whole(piece, WEIGHT_COLUMNS[k], KG_PER_LB))
         _blank_where(columns, at.WEIGHTS[k], beyond)
     return columns, station
+
+
+def _put_open(columns: np.ndarray, piece: pa.Table, open_field: at.OpenField) -> None:
+    """Write what the open field is said to hold; blank where it is not known."""
+    if open_field is at.OpenField.NOT_USED:
+        return
+    if open_field is at.OpenField.TEMPERATURE_F:
+        celsius = piece.column("temperature_c")
+        fahrenheit = np.nan_to_num(celsius.to_numpy().astype(np.float64)) * 1.8 + 32
+        degrees = np.rint(fahrenheit).astype(np.int64)
+        _put(columns, at.OPEN, np.abs(degrees))
+        columns[at.OPEN.start, degrees < 0] = ord("-")
+        _blank_where(columns, at.OPEN, celsius.is_null().to_numpy())
+        return
+    unit = KMH_PER_MPH if open_field is at.OpenField.SPEED_MPH else 1.0
+    _put(columns, at.OPEN, _whole(piece, "speed_kmh", unit))
+    _blank_where(columns, at.OPEN, piece.column("speed_kmh").is_null().to_numpy())
 
 
 def _blank_where(columns: np.ndarray, field: at.FieldAt, empty: np.ndarray) -> None:

@@ -198,3 +198,19 @@ def test_date_and_hour_columns_know_only_the_hour() -> None:
     assert str(table["time"][0].as_py()) == "2031-05-12 07:00:00"
     assert report.refused_by_reason == {Reason.DATE: 1}
     assert isinstance(table, pa.Table)
+
+
+def test_columns_that_are_empty_throughout_are_not_in_the_way() -> None:
+    head = HEAD.replace(b"Axle 2 lb", b"Axle 2 lb,Spacing 2 ft,Axle 3 lb")
+    good = GOOD.rstrip(b"\n")
+    table, report = read(head + good + b",,\n" + b" " + good + b",,\n,,,,,,,,,,\n")
+    assert (report.n_lines, report.n_kept, report.n_refused) == (3, 2, 0)
+    assert [lane.lane_code for lane in report.lanes] == ["1"]
+    assert table["w3_kg"].null_count == 2
+
+
+def test_more_lanes_than_a_program_has_refuse_the_file() -> None:
+    row = GOOD[1:]
+    lines = b"".join(b"%06d" % lane + row for lane in range(11_000))
+    with pytest.raises(UnreadableInput, match="10,000 different lanes"):
+        read(HEAD + lines)

@@ -19,7 +19,7 @@ from quality.records.schema import (
     split_by_month,
     with_resolution,
 )
-from quality.records.w_layout import OpenField
+from quality.records.w_layout import OpenField, WOptions
 from quality.records.w_write import write_hour_marks, write_w_records
 from tests.quality.records.conftest import BUS, MPH, SAMPLES, TRUCK, read
 from wimprog.lib.errors import DomainError
@@ -79,6 +79,17 @@ def test_records_to_lines_to_records_is_exact(
         back, again, layout=layout, open_field=OpenField.SPEED_MPH, line_end=line_end
     )
     assert again.getvalue() == out.getvalue()
+
+
+def test_temperatures_in_the_open_field_come_back() -> None:
+    given = [b"068", b"-04", b"000", b"   ", b"101"]
+    raw = b"".join(TRUCK[:23] + text + TRUCK[26:] + b"\n" for text in given)
+    options = WOptions(open_field=OpenField.TEMPERATURE_F)
+    table, report = read(raw, options=options)
+    assert report.complaints == []
+    out = io.BytesIO()
+    write_w_records(table, out, open_field=OpenField.TEMPERATURE_F)
+    assert out.getvalue() == raw
 
 
 def test_the_guides_own_lines_come_back_byte_for_byte() -> None:
