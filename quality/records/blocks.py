@@ -99,6 +99,18 @@ def raw_blocks(
             )
 
 
+def few_lines(raw: bytes) -> Iterator[bytes]:
+    """The bytes in pieces of whole lines, none of more than :data:`BLOCK_LINES`."""
+    start = 0
+    if raw.count(b"\n") > BLOCK_LINES:
+        ends = np.flatnonzero(np.frombuffer(raw, dtype=np.uint8) == 10)
+        for end in ends[BLOCK_LINES - 1 :: BLOCK_LINES].tolist():
+            yield raw[start : end + 1]
+            start = end + 1
+    if start < len(raw):
+        yield raw[start:]
+
+
 def line_blocks(
     source: ByteSource, *, block_bytes: int = BLOCK_BYTES
 ) -> Iterator[Block]:

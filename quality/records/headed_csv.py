@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
-from quality.records.blocks import ByteSource, raw_blocks
+from quality.records.blocks import ByteSource, few_lines, raw_blocks
 from quality.records.csv_checks import Checked, check_rows, with_axles, words_of
 from quality.records.csv_explain import explain_row
 from quality.records.mapping import ColumnMapping
@@ -107,12 +107,16 @@ def read_headed_csv(
                 )
             reader = _Reader(report, mapping, header)
             first_line = 2
-        if data:
-            cut = at_end and not data.endswith(b"\n")
-            batch = reader.batch(data, first_line, cut=cut)
-            if batch.num_rows:
-                yield batch
-        first_line += data.count(b"\n")
+        for piece in few_lines(data):
+            cut = at_end and not piece.endswith(b"\n")
+            n_lines = piece.count(b"\n") + cut
+            if piece.strip(b"\r\n"):
+                batch = reader.batch(piece, first_line, cut=cut)
+                if batch.num_rows:
+                    yield batch
+            else:
+                report.n_lines += n_lines
+            first_line += n_lines
 
 
 class _Reader:

@@ -214,3 +214,14 @@ def test_more_lanes_than_a_program_has_refuse_the_file() -> None:
     lines = b"".join(b"%06d" % lane + row for lane in range(11_000))
     with pytest.raises(UnreadableInput, match="10,000 different lanes"):
         read(HEAD + lines)
+
+
+def test_a_block_of_very_many_lines_goes_in_pieces(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("quality.records.blocks.BLOCK_LINES", 3)
+    raw = HEAD + GOOD * 3 + b"\n" * 7 + b"x\n" + GOOD * 2
+    table, report = read(raw)
+    assert table["source_line"].to_pylist() == [2, 3, 4, 13, 14]
+    assert (report.n_lines, report.n_refused) == (13, 1)
+    assert report.complaints[0].row == 12
