@@ -58,3 +58,10 @@ def test_no_data_is_no_distance() -> None:
     assert same is not None
     assert (same.wasserstein_kg, same.stability_index) == (0.0, 0.0)
     assert (same.n, same.n_reference) == (30, 10)
+
+
+def test_an_empty_part_counts_as_half_an_item() -> None:
+    """0 of 10 became 5 of 10: shares 0.5/10.5 and 10/10.5 against a half each."""
+    found = stability_index(np.array([0, 10]), np.array([5, 5]))
+    e = np.array([0.5, 10.0]) / 10.5
+    assert found == pytest.approx(((0.5 - e) * np.log(0.5 / e)).sum())
