@@ -230,7 +230,10 @@ def drift_since(
             ("n_trucks", int(n_trucks.sum())),
             ("week_sd_pct", 100.0 * spread.sd / base),
             ("phi", spread.phi),
-            ("false_alarms_per_lane_year", chance),
+            (
+                "false_alarms_per_lane_year",
+                "not measured" if chance is None else chance,
+            ),
             ("method", METHOD_VERSION),
         ),
     )
