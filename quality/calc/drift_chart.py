@@ -137,7 +137,7 @@ def contrasts(values: np.ndarray, spreads: Spreads) -> tuple[np.ndarray, np.ndar
     used = known_before(n)[first:]
     sd = spreads.sd[used]
     row = np.rint(100 * spreads.phi[used]).astype(np.int64)
-    alone, shared = (table[row] for table in _mean_variances(n))
+    alone, shared = (table[row] for table in _mean_variances(-(-n // 64) * 64))
     looks = np.arange(first, n)
     before = np.arange(LEAST_BEFORE, n - LEAST_AFTER + 1)
     after = looks[:, None] + 1 - before
