@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from django.db import transaction
 
 from quality.models import DailySummary, DayDecision, LaneDay, LaneMonth, LaneWeek
+from quality.selectors.limits import check_limits
 from sites.models import Lane
 from wimprog.lib.dates import add_months
 
@@ -145,7 +146,7 @@ def _findings(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
     not depend on how the days were delivered.
     """
     from quality.calc.calendars import clocks_ahead_h, federal_holidays
-    from quality.calc.checks import REACH_WEEKS, LaneDays, propose
+    from quality.calc.checks import CHECKS, REACH_WEEKS, LaneDays, propose
 
     reach = dt.timedelta(weeks=REACH_WEEKS)
     start, end = first_on - RUN_REACH, last_on + reach
@@ -158,7 +159,9 @@ def _findings(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
         holidays=federal_holidays(start - reach, end),
         clock_ahead_h=clocks_ahead_h(lane.wim_site.time_zone),
     )
-    for proposal in propose(lane_days):
+    limits = check_limits(lane)
+    used = [check for check in CHECKS if check.key not in limits.not_used]
+    for proposal in propose(lane_days, limits=limits.values, checks=used):
         found[proposal.date.astype(dt.date)] = [
             {
                 "check": finding.key,

@@ -24,6 +24,7 @@ from quality.models import (
     RecordPart,
     RefusedLine,
 )
+from quality.selectors.limits import check_limits
 from quality.services.deriving import derived_refresh
 from quality.services.incoming import (
     KEPT_COMPLAINTS,
@@ -85,7 +86,7 @@ def records_import(
     held = RecordFile.objects.filter(sha256=sha256).first()
     if held is not None:
         return held
-    gathered = Gathered(program_get().legal_gross_kg)
+    gathered = Gathered(program_get().legal_gross_kg, check_limits().values)
     root = Path(settings.RECORD_STORE)
     names: dict[LaneKey, tuple[str, str]] = {}
     with (

@@ -192,8 +192,11 @@ def reader_for(
 class Gathered:
     """Daily sums of each lane of a file, gathered while it is read."""
 
-    def __init__(self, legal_gross_kg: float) -> None:
+    def __init__(
+        self, legal_gross_kg: float, limits: Mapping[str, float] | None = None
+    ) -> None:
         self.legal_gross_kg = legal_gross_kg
+        self.limits = limits or {}
         self.parts: dict[LaneKey, list[Daily]] = {}
 
     def take(self, key: LaneKey, table: Any) -> None:
@@ -203,7 +206,9 @@ class Gathered:
         if key not in self.parts:
             check_named(key)
         parts = self.parts.setdefault(key, [])
-        parts.append(daily_sums(table, legal_gross_kg=self.legal_gross_kg))
+        parts.append(
+            daily_sums(table, legal_gross_kg=self.legal_gross_kg, limits=self.limits)
+        )
         if len(parts) >= FOLD_AFTER:
             self.parts[key] = [combine(parts)]
 

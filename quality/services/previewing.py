@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from quality.models import RecordFile
+from quality.selectors.limits import check_limits
 from quality.services.incoming import (
     KEPT_COMPLAINTS,
     Gathered,
@@ -22,6 +23,7 @@ from quality.services.incoming import (
     reader_for,
     site_codes,
 )
+from quality.services.questioning import questions_of
 from sites.selectors import program_get
 from wimprog.lib.errors import UnreadableInput
 
@@ -56,7 +58,7 @@ def records_preview(
     path = Path(path)
     source_name = source_name or path.name
     options = options or ImportOptions()
-    gathered = Gathered(program_get().legal_gross_kg)
+    gathered = Gathered(program_get().legal_gross_kg, check_limits().values)
     with reader_for(path, options, progress) as reader:
         try:
             for batch in reader:
@@ -70,7 +72,9 @@ def records_preview(
     report = reader.report
     dates = {key: dates_of(daily) for key, daily in dailies.items()}
     held = RecordFile.objects.filter(sha256=report.sha256).first()
-    obstacles = [] if held else obstacles_of(report, options, known_lanes(dates), dates)
+    lanes = known_lanes(dates)
+    obstacles = [] if held else obstacles_of(report, options, lanes, dates)
+    questions = [] if held else questions_of(source_name, dailies, lanes)
     return Preview(
         source_name=source_name,
         sha256=report.sha256,
@@ -83,7 +87,7 @@ def records_preview(
         last_on=_date(report.last_at),
         lanes=_matches(report, dates),
         complaints=tuple(report.complaints[:KEPT_COMPLAINTS]),
-        notes=tuple(report.notes),
+        notes=(*report.notes, *questions),
         obstacles=tuple(obstacles),
         already_in=held.pk if held else None,
         mapping=reader.mapping.as_dict() if reader.mapping else None,

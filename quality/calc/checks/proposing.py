@@ -59,7 +59,7 @@ def propose(
         One lane's consecutive days.
     limits
         The agency's own limits by check key, in place of the defaults. Those of
-        checks of records and of pairs of lanes may be among them.
+        other checks, of records and of pairs of lanes too, may be among them.
     checks
         The checks to run; by default all of :func:`lane_day_checks`.
 
@@ -70,8 +70,8 @@ def propose(
     """
     limits = limits or {}
     checks = CHECKS if checks is None else checks
-    others = (*RECORD_CHECKS, *PAIR_CHECKS)
-    unknown = sorted(set(limits) - {check.key for check in (*checks, *others)})
+    known = {check.key for check in (*checks, *CHECKS, *RECORD_CHECKS, *PAIR_CHECKS)}
+    unknown = sorted(set(limits) - known)
     if unknown:
         raise ValueError(f"there is no check “{unknown[0]}”")
     found: dict[np.datetime64, list[Finding]] = {}

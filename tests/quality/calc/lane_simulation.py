@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy.signal import lfilter
 
 from quality.calc.checks import LaneDays
 
@@ -74,9 +75,7 @@ def simulate(
 def _told(rng: np.random.Generator, figures: dict[str, Any]) -> dict[str, Any]:
     """Speeds in whole miles an hour, close in groups of vehicles, as figures."""
     n = int(sum(figures["classes"]))
-    noise = rng.normal(size=n)
-    for k in range(1, n):
-        noise[k] = 0.5 * noise[k - 1] + 0.866 * noise[k]
+    noise = lfilter([0.866], [1.0, -0.5], rng.normal(size=n))
     mph = np.rint((figures["speed_kmh"] + 7 * noise) / 1.609344)
     return {"classes": figures["classes"], **speed_figures(mph * 1.609344)}
 
