@@ -19,9 +19,8 @@ WINDOW_DAYS = 7
 def clock(days: LaneDays, check: Check, limit: float) -> list[Finding]:
     """Days whose likeliest shift gains more than ``limit`` in log likelihood.
 
-    By the day alone, or with the six before it when the day itself speaks for it.
-
-    The usual is the same hours of the week in the 8 weeks before, by people's clocks:
+    By the day alone, or with the six before it when the day itself speaks for it. The
+    usual is the same hours of the week in the 8 weeks before, by people's clocks:
     where daylight saving time is kept, records stay in standard time and traffic does
     not. Empty hours that :mod:`quality.calc.gaps` takes for missing are left out.
     """
@@ -39,8 +38,9 @@ def clock(days: LaneDays, check: Check, limit: float) -> list[Finding]:
     gain[looked_at] = np.nan_to_num(
         gains(counts[looked_at], candidates[looked_at], known[looked_at], none=MOST_H)
     )
-    of_week = np.cumsum(np.pad(gain, ((WINDOW_DAYS, 0), (0, 0))), axis=0)
-    of_week = of_week[WINDOW_DAYS:] - of_week[:-WINDOW_DAYS]
+    padded = np.pad(gain, ((WINDOW_DAYS - 1, 0), (0, 0)))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, WINDOW_DAYS, axis=0)
+    of_week = windows.sum(axis=-1)
     findings = []
     for day in np.flatnonzero(looked_at).tolist():
         best, told = int(np.argmax(gain[day])), float(gain[day].max())

@@ -34,14 +34,14 @@ def partial_loss(days: LaneDays, check: Check, limit: float) -> list[Finding]:
     sd = np.fmax(sd, 1.0 / np.sqrt(volume))
     lost = middle - ratio
     steps = np.nan_to_num(lost / sd - K)
-    sums = np.concatenate([np.full(MOST_DAYS, 0.0), [0.0], np.cumsum(steps)])
-    windows = np.lib.stride_tricks.sliding_window_view(sums[:-1], MOST_DAYS)
-    windows = windows[1 : len(steps) + 1]
-    start_back = MOST_DAYS - np.argmin(windows, axis=1)
-    score = sums[MOST_DAYS + 1 :] - windows.min(axis=1)
+    padded = np.concatenate([np.zeros(MOST_DAYS - 1), steps])
+    windows = np.lib.stride_tricks.sliding_window_view(padded, MOST_DAYS)
+    sums = np.cumsum(windows[:, ::-1], axis=1)  # of the day, with the one before, …
+    days_back = np.argmax(sums, axis=1)
+    score = sums.max(axis=1)
     findings = []
     for day in np.flatnonzero((score > limit) & (steps > 0)).tolist():
-        first = max(day + 1 - int(start_back[day]), 0)
+        first = max(day - int(days_back[day]), 0)
         episode = lost[first : day + 1]
         episode = episode[np.isfinite(episode)]
         loss = 1 - float(np.exp(-np.median(episode)))
