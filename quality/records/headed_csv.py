@@ -20,20 +20,20 @@ import pyarrow.csv as pacsv
 from quality.records.blocks import ByteSource, few_lines, raw_blocks
 from quality.records.csv_checks import Checked, check_rows, with_axles, words_of
 from quality.records.csv_explain import explain_row
+from quality.records.csv_lanes import lanes_of
+from quality.records.csv_times import times_of
 from quality.records.mapping import ColumnMapping
+from quality.records.ordered import in_order
 from quality.records.report import (
-    MAX_LANES,
     Layout,
     ReadReport,
     Reason,
-    too_many_lanes,
 )
 from quality.records.schema import (
     CODE_TYPE,
     MAX_AXLES,
     RECORD_SCHEMA,
     TIME_TYPE,
-    LaneKey,
     TimeResolution,
     with_resolution,
 )
@@ -42,8 +42,6 @@ from quality.records.w_record import lane_arrays, pack_bits, with_bits, with_nul
 from wimprog.lib.errors import Complaint, UnreadableInput
 
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
-FEW_CODES = 1 << 16
-US_DATE = r"^(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})(.*)$"
 
 
 @dataclass(frozen=True)
@@ -91,11 +89,36 @@ def read_headed_csv(
     instant = bool(mapping.time or mapping.clock)
     report.layout = Layout.HEADED_CSV
     report.resolution = TimeResolution.INSTANT if instant else TimeResolution.HOUR
-    reader: _Reader | None = None
+    schema = with_resolution(RECORD_SCHEMA, report.resolution)
+    work = _pieces(source, mapping)
+
+    def decode(piece: _Piece) -> tuple[pa.RecordBatch, ReadReport]:
+        reader = _Reader(mapping, piece.header, schema)
+        return reader.batch(piece), reader.report
+
+    for batch, part in in_order(decode, work):
+        report.absorb(part)
+        if batch.num_rows:
+            yield batch
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """Whole lines of the file, from ``first_line`` on; ``cut`` as in a block."""
+
+    raw: bytes
+    first_line: int
+    cut: bool
+    header: list[str]
+
+
+def _pieces(source: ByteSource, mapping: ColumnMapping) -> Iterator[_Piece]:
+    """The lines below the header."""
+    header: list[str] = []
     first_line = 1
     for raw, at_end in raw_blocks(source):
         data = raw
-        if reader is None:
+        if first_line == 1:
             head, _, data = raw.partition(b"\n")
             header = read_header(head, mapping.delimiter)
             problems = mapping.problems(header)
@@ -105,37 +128,36 @@ def read_headed_csv(
                     + " ".join(problem.message for problem in problems),
                     problems,
                 )
-            reader = _Reader(report, mapping, header)
             first_line = 2
         for piece in few_lines(data):
             cut = at_end and not piece.endswith(b"\n")
-            n_lines = piece.count(b"\n") + cut
-            if piece.strip(b"\r\n"):
-                batch = reader.batch(piece, first_line, cut=cut)
-                if batch.num_rows:
-                    yield batch
-            else:
-                report.n_lines += n_lines
-            first_line += n_lines
+            yield _Piece(piece, first_line, cut, header)
+            first_line += piece.count(b"\n")
 
 
 class _Reader:
-    def __init__(
-        self, report: ReadReport, mapping: ColumnMapping, header: list[str]
-    ) -> None:
-        self.report, self.mapping, self.header = report, mapping, header
-        self.schema = with_resolution(RECORD_SCHEMA, report.resolution)
-        self.numeric = mapping.numeric()
+    """Reads one piece; ``report`` is of that piece alone."""
 
-    def batch(self, raw: bytes, first_line: int, *, cut: bool) -> pa.RecordBatch:
-        """The sound rows of a block; the others go into the report."""
+    def __init__(
+        self, mapping: ColumnMapping, header: list[str], schema: pa.Schema
+    ) -> None:
+        self.mapping, self.header, self.schema = mapping, header, schema
+        self.numeric = mapping.numeric()
+        self.report = ReadReport()
+
+    def batch(self, piece: _Piece) -> pa.RecordBatch:
+        """The sound rows; the others go into the report."""
+        raw, first_line, cut = piece.raw, piece.first_line, piece.cut
+        if not raw.strip(b"\r\n"):
+            self.report.n_lines += raw.count(b"\n") + cut
+            return _none(self.schema)
         cells = self._as_numbers(raw, first_line) or self._as_text(
             raw, first_line, cut=cut
         )
         empty = self._empty(cells)
         self.report.n_lines += len(cells.lines)
         table, mapping = with_axles(cells.table, self.mapping)
-        checked = check_rows(table, cells.bad, mapping, self._times(cells))
+        checked = check_rows(table, cells.bad, mapping, times_of(cells.table, mapping))
         for place in np.flatnonzero((checked.code != 0) & ~empty):
             reason = checked.reasons[checked.code[place] - 1]
             line = int(cells.lines[place])
@@ -171,7 +193,7 @@ class _Reader:
             names[self.header.index(name)] = name
         return {
             "read_options": pacsv.ReadOptions(
-                column_names=names, block_size=64 << 20, use_threads=True
+                column_names=names, block_size=64 << 20, use_threads=False
             ),
             "convert_options": pacsv.ConvertOptions(
                 include_columns=list(wanted),
@@ -207,10 +229,13 @@ class _Reader:
         """The block as text; cells that should be numbers and are not are marked."""
         skipped: list[tuple[int, int]] = []
         n_rows = raw.count(b"\n") + 1
+        more_lines = 0
 
         def skip(row: pacsv.InvalidRow) -> str:
-            line = first_line + row.number - 1 + sum(more for _, more in skipped)
+            nonlocal more_lines
+            line = first_line + row.number - 1 + more_lines
             more = row.text.count("\n")
+            more_lines += more
             skipped.append((row.number, more))
             is_last = cut and row.number == n_rows
             self._refuse_columns(line, row, is_last=is_last)
@@ -220,7 +245,6 @@ class _Reader:
             column_types={name: pa.string() for name in self.mapping.columns()},
             strings_can_be_null=False,
         )
-        options["read_options"].use_threads = False  # type: ignore[attr-defined]
         parse = pacsv.ParseOptions(
             delimiter=self.mapping.delimiter,
             ignore_empty_lines=False,
@@ -259,6 +283,9 @@ class _Reader:
         self, line: int, row: pacsv.InvalidRow, *, is_last: bool
     ) -> None:
         ending = " The file ends in the middle of this line." if is_last else ""
+        if not self.report.wants_complaint():
+            self.report.refuse(Reason.COLUMNS, None)
+            return
         complaint = Complaint(
             message=f"the line has {row.actual_columns} columns and the header "
             f"{len(self.header)}.{ending}",
@@ -269,36 +296,12 @@ class _Reader:
         )
         self.report.refuse(Reason.COLUMNS, complaint)
 
-    def _times(self, cells: Cells) -> np.ndarray:
-        """``datetime64[ms]``, NaT where the time could not be read, shape (n,)."""
-        mapping, table = self.mapping, cells.table
-        name = mapping.time or mapping.date
-        text = pc.utf8_trim_whitespace(table.column(name).combine_chunks())
-        if mapping.date_order != "ymd":
-            year_first = (
-                r"\3-0\1-0\2\4" if mapping.date_order == "mdy" else (r"\3-0\2-0\1\4")
-            )
-            text = pc.replace_substring_regex(text, US_DATE, year_first)
-            text = pc.replace_substring_regex(text, r"-0(\d\d)", r"-\1")
-        if mapping.clock:
-            clock = pc.utf8_trim_whitespace(table.column(mapping.clock))
-            clock = pc.replace_substring_regex(clock, r"^(\d):", r"0\1:")
-            text = pc.binary_join_element_wise(text, clock.combine_chunks(), " ")
-        times = _parse_times(text)
-        if not mapping.time and mapping.hour:
-            hours = table.column(mapping.hour).to_numpy()
-            whole = np.isfinite(hours) & (hours >= 0) & (hours <= 23)
-            whole &= np.where(whole, hours, 0) % 1 == 0
-            offset = np.where(whole, hours, 0).astype("timedelta64[h]")
-            times = np.where(whole, times + offset, np.datetime64("NaT", "ms"))
-        return times
-
     def _to_batch(self, cells: Cells, checked: Checked) -> pa.RecordBatch:
         kept = np.flatnonzero(checked.code == 0)
         n = len(kept)
         if n == 0:
-            return pa.RecordBatch.from_pylist([], schema=self.schema)
-        codes, lanes = self._lanes(cells.table, kept)
+            return _none(self.schema)
+        codes, lanes = lanes_of(cells.table, self.mapping, kept)
         for lane, count in zip(
             lanes, np.bincount(codes, minlength=len(lanes)), strict=True
         ):
@@ -337,53 +340,6 @@ class _Reader:
             arrays.append(with_nulls(value, ~np.isnan(value)))
         return pa.RecordBatch.from_arrays(arrays, schema=self.schema)
 
-    def _lanes(
-        self, table: pa.Table, kept: np.ndarray
-    ) -> tuple[np.ndarray, list[LaneKey]]:
-        """Each kept row's place in the list of lanes, and that list."""
-        mapping = self.mapping
-        parts = (
-            (mapping.state, mapping.state_code, 2),
-            (mapping.station, mapping.station_id, 6),
-            (mapping.direction, mapping.direction_code, 1),
-            (mapping.lane, mapping.lane_code, 1),
-        )
-        codes = np.zeros(len(kept), dtype=np.int64)
-        names: list[list[str]] = []
-        for column, constant, width in parts:
-            if not column:
-                names.append([constant.zfill(width) if constant else ""])
-                continue
-            places, values = words_of(table.column(column))
-            plain = [value.zfill(width) for value in values]
-            names.append(list(dict.fromkeys(plain)))
-            number = {value: n for n, value in enumerate(names[-1])}
-            numbers = np.array([number[value] for value in plain], dtype=np.int64)
-            if len(number) > MAX_LANES:
-                raise too_many_lanes()
-            codes = codes * len(number) + numbers[places[kept]]
-        unique, places = _unique(codes)
-        lanes = []
-        for code in unique:
-            rest, found = int(code), []
-            for part in reversed(names):
-                rest, which = divmod(rest, len(part)) if len(part) > 1 else (rest, 0)
-                found.append(part[which])
-            lanes.append(LaneKey(*reversed(found)))
-        return places, lanes
-
-
-def _unique(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """As ``np.unique`` with the inverse, without sorting where the codes are few."""
-    most = int(codes.max(initial=0))
-    if most > FEW_CODES:
-        unique, places = np.unique(codes, return_inverse=True)
-        return unique, places
-    unique = np.flatnonzero(np.bincount(codes, minlength=most + 1))
-    place = np.zeros(most + 1, dtype=np.int64)
-    place[unique] = np.arange(len(unique))
-    return unique, place[codes]
-
 
 def _line_numbers(
     n: int, first_line: int, skipped: list[tuple[int, int]]
@@ -396,18 +352,11 @@ def _line_numbers(
         place = number - 1
         if place < len(lines):
             gone[place] = True
-            extra[place:] += more
+            extra[place] += more
+    extra = np.cumsum(extra)
     return (lines + extra)[~gone][:n]
 
 
-def _parse_times(text: pa.Array) -> np.ndarray:
-    try:
-        return pc.cast(text, TIME_TYPE).to_numpy(zero_copy_only=False)
-    except pa.ArrowInvalid:
-        out = np.full(len(text), np.datetime64("NaT", "ms"))
-        for place, one in enumerate(text.to_pylist()):
-            try:
-                out[place] = pa.scalar(one).cast(TIME_TYPE).value
-            except (pa.ArrowInvalid, ValueError, TypeError):
-                continue
-        return out
+def _none(schema: pa.Schema) -> pa.RecordBatch:
+    """No records."""
+    return pa.RecordBatch.from_pylist([], schema=schema)

@@ -128,6 +128,18 @@ class ReadReport:
         if complaint is not None and len(self.complaints) < MAX_COMPLAINTS:
             self.complaints.append(complaint)
 
+    def absorb(self, part: ReadReport) -> None:
+        """Add what was found in a part of the file, the parts in file order."""
+        self.n_lines += part.n_lines
+        self.n_kept += part.n_kept
+        self.n_refused += part.n_refused
+        self.refused_by_reason.update(part.refused_by_reason)
+        self.complaints += part.complaints[: MAX_COMPLAINTS - len(self.complaints)]
+        for lane, n in part.lanes.items():
+            self.saw(lane, n)
+        if part.first_at is not None and part.last_at is not None:
+            self.spans(part.first_at, part.last_at)
+
     def wants_complaint(self) -> bool:
         """Whether there is room to explain another refused line."""
         return len(self.complaints) < MAX_COMPLAINTS
