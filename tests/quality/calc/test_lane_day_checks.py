@@ -107,6 +107,15 @@ def test_the_clocks_fault_is_named(
     assert {one.weight for one in found if words in one.sentence} == {weight}
 
 
+def test_speeds_are_told_in_both_units(lanes: list[LaneDays]) -> None:
+    check = BY_KEY["speed-shift"]
+    bad = sim.speed_error(lanes[0], START, 15, np.random.default_rng(0))
+    found = check.run(bad, check, check.default_limit)[-1]
+    assert found.value == pytest.approx(15, abs=4)
+    assert " mph (" in found.sentence
+    assert "limit 5 mph (8 km/h) apart" in found.sentence
+
+
 def test_holidays_are_neither_judged_nor_learnt_from(lanes: list[LaneDays]) -> None:
     hourly = lanes[0].hourly.copy()
     hourly[START + 3] //= 6

@@ -8,7 +8,7 @@ from quality.calc.checks.kinds import COMMON_PRACTICE, Check, Finding, Weight
 from quality.calc.checks.lane_days import LaneDays
 from quality.calc.checks.usual import middle_and_sd
 from quality.calc.day_speeds import median_speed_kmh, speed_counts
-from wimprog.lib.units import format_number
+from wimprog.lib.units import KMH_PER_MPH, format_number
 
 WEEKS = 8
 LEAST_VEHICLES = 50
@@ -34,13 +34,19 @@ def speed_shift(days: LaneDays, check: Check, limit: float) -> list[Finding]:
             weight=Weight.LOOK,
             sentence=check.sentence.format(
                 n=format_number(float(n[day]), 0),
-                median=format_number(float(median[day]), 0),
-                usual=format_number(float(usual[day]), 0),
-                limit=format_number(limit, 0),
+                median=_both(float(median[day])),
+                usual=_both(float(usual[day])),
+                limit=_both(limit),
             ),
         )
         for day in np.flatnonzero(far).tolist()
     ]
+
+
+def _both(speed_kmh: float) -> str:
+    """A speed in both units: a finding is kept as it was said."""
+    mph = format_number(speed_kmh / KMH_PER_MPH, 0)
+    return f"{mph} mph ({format_number(speed_kmh, 0)} km/h)"
 
 
 CHECK = Check(
@@ -50,8 +56,8 @@ CHECK = Check(
     default_limit=8.0,
     source="median against that of the 8 weeks before; 5 mph",
     standing=COMMON_PRACTICE,
-    sentence="The median speed of {n} vehicles is {median} km/h where {usual} is usual "
-    "(limit {limit} km/h apart). Work on the road or a jam explains it; a wrong "
+    sentence="The median speed of {n} vehicles is {median} where {usual} is usual, "
+    "limit {limit} apart. Work on the road or a jam explains it; a wrong "
     "distance between sensors does too, and then spacings are wrong with it.",
     run=speed_shift,
 )
