@@ -205,14 +205,11 @@ def _tell_of_twins(request: HttpRequest, form: str, target: str) -> None:
         found = resolve(target.partition("?")[0].partition("#")[0])
     except Resolver404:
         return
-    visit = (
-        MaintenanceVisit.objects.select_related("wim_site")
-        .filter(pk=found.kwargs.get("pk"))
-        .first()
-        if found.view_name == "installs:visit-detail"
-        else None
-    )
-    if visit is not None and (twins := perhaps_same_visits(visit)):
+    if found.view_name != "installs:visit-detail":
+        return
+    visits = MaintenanceVisit.objects.select_related("wim_site")
+    visit = visits.get(pk=found.kwargs["pk"])
+    if twins := perhaps_same_visits(visit):
         messages.warning(request, same_visit_words(visit, twins))
 
 

@@ -35,12 +35,17 @@ LOCAL_MINUTES = "%Y-%m-%dT%H:%M"
 
 @dataclass(frozen=True)
 class FieldPair:
-    """One field as it is kept now and as the phone has it, in the form's own text."""
+    """One field as it is kept now and as the phone has it, in the form's own text.
+
+    ``seen`` is what the phone had before it was changed there; None when that version
+    of the visit is not known any more.
+    """
 
     name: str
     label: str
     kept: str
     typed: str
+    seen: str | None
     kept_words: str
     typed_words: str
 
@@ -48,6 +53,21 @@ class FieldPair:
     def differs(self) -> bool:
         """Do the two say different things?"""
         return self.kept != self.typed
+
+    @property
+    def only_phone(self) -> bool:
+        """Did nobody but the phone change it?"""
+        return self.seen is not None and self.kept == self.seen
+
+    @property
+    def only_kept(self) -> bool:
+        """Did the phone leave it as it was?"""
+        return self.seen is not None and self.typed == self.seen
+
+    @property
+    def suggested(self) -> str:
+        """The side that changed it, when only one did; otherwise what is kept."""
+        return "typed" if self.only_phone and self.differs else "kept"
 
 
 @dataclass(frozen=True)
@@ -106,8 +126,9 @@ def open_clashes() -> QuerySet[RoadsideSend]:
 def clash_of_send(send: RoadsideSend, visit: MaintenanceVisit) -> Clash:
     """The two sides of a clash over a visit."""
     sent = _sent(send.payload)
+    seen = visit_seen(visit, send.seen_version)
     pairs = tuple(
-        _pair(visit, name, sent[name]) for name in VISIT_FIELDS if name in sent
+        _pair(visit, name, sent[name], seen) for name in VISIT_FIELDS if name in sent
     )
     others = tuple(
         (str(name), str(value))
@@ -134,7 +155,23 @@ def _sent(payload: dict[str, Any]) -> dict[str, str]:
     }
 
 
-def _pair(visit: MaintenanceVisit, name: str, typed: str) -> FieldPair:
+def visit_seen(visit: MaintenanceVisit, version: str) -> MaintenanceVisit | None:
+    """The visit as it was at a version, from its history."""
+    try:
+        at = dt.datetime.fromisoformat(version)
+    except ValueError:
+        return None
+    kept = visit.history.filter(updated_at=at).first()
+    if kept is None:
+        return None
+    seen: MaintenanceVisit = kept.instance
+    seen.wim_site = visit.wim_site
+    return seen
+
+
+def _pair(
+    visit: MaintenanceVisit, name: str, typed: str, seen: MaintenanceVisit | None
+) -> FieldPair:
     field = MaintenanceVisit._meta.get_field(name)
     kept = visit_text(visit, name)
     if isinstance(field, models.DateTimeField):
@@ -144,6 +181,7 @@ def _pair(visit: MaintenanceVisit, name: str, typed: str) -> FieldPair:
         label=LABELS.get(name) or str(field.verbose_name).capitalize(),  # type: ignore[union-attr]
         kept=kept,
         typed=typed.strip(),
+        seen=visit_text(seen, name) if seen is not None else None,
         kept_words=_words(visit, name, kept),
         typed_words=_words(visit, name, typed.strip()),
     )
@@ -167,7 +205,7 @@ def visit_text(visit: MaintenanceVisit, name: str) -> str:
 def _words(visit: MaintenanceVisit, name: str, text: str) -> str:
     """What people read of a field's text."""
     if name == "lane":
-        lane = visit.wim_site.lanes.filter(pk=text).first() if text.isdigit() else None  # type: ignore[attr-defined]
+        lane = visit.wim_site.lanes.filter(pk=text).first() if text.isdigit() else None
         return lane.label if lane else "the whole site"
     return text.replace("T", " ") if name in ("arrived_at", "left_at") else text
 

@@ -15,11 +15,13 @@ from django.views.decorators.http import require_safe
 from installs.calc.upkeep.types import SendState
 from installs.models import MaintenanceVisit, RoadsideSend
 from installs.selectors.sends import (
+    VISIT_FIELDS,
     Clash,
     clash_of_send,
     open_clashes,
     sends_of,
     version_of,
+    visit_text,
 )
 from installs.services.sends import send_settle
 from wimprog.lib.errors import DomainError
@@ -106,9 +108,12 @@ def _merged(post: QueryDict, clash: Clash, choice: str) -> QueryDict:
     merged = QueryDict(mutable=True)
     for name, value in clash.send.payload.get("fields", ()):
         merged.appendlist(str(name), str(value))
+    for name in VISIT_FIELDS:
+        if name not in merged:
+            merged[name] = visit_text(clash.visit, name)
     if choice == EACH:
         for pair in clash.different:
-            if post.get(f"take_{pair.name}") != ALL_TYPED:
+            if post.get(f"take_{pair.name}", pair.suggested) != ALL_TYPED:
                 merged[pair.name] = pair.kept
     if not merged.get("why"):
         merged["why"] = "settled between two changes of the visit"
