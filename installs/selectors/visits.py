@@ -107,12 +107,39 @@ def _facts(item: WorkItem) -> WorkFacts:
         key=str(item.pk),
         source=WorkSource(item.source),
         site=str(item.wim_site_id),
-        since=item.due_on or item.since_on,
+        since=item.since_on,
         reason=item.reason,
         cause=item.cause,
         lane_is_down=item.lane_is_down,
         is_hazard=item.is_hazard,
         spoils_data=item.spoils_data,
+    )
+
+
+#: Work items that the roadside page shows before it points to the list.
+WORK_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """What somebody who stands at a site should know first."""
+
+    work: Sequence[SiteWork]
+    n_work: int
+    down: Sequence[DownSpell]
+    dead: Sequence[Installation]
+
+
+def waiting_at(wim_site: Site) -> Waiting:
+    """The most urgent work of a site, what is down, what failed and is still dead."""
+    work = site_work(wim_site, today_at(wim_site))
+    down = list(down_now(wim_site))
+    told = {one.installation_id for one in down}
+    return Waiting(
+        work=work[:WORK_SHOWN],
+        n_work=len(work),
+        down=down,
+        dead=[one for one in dead_in_place(wim_site) if one.pk not in told],
     )
 
 

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from installs import cautions, selectors
 from installs.forms import RoadsideSearch
+from installs.selectors.visits import waiting_at
 from wimprog.lib.web import needs
 
 SITES_A_PAGE = 12
@@ -36,5 +37,6 @@ def roadside(request: HttpRequest) -> HttpResponse:
     }
     if chosen is not None:
         context["lanes"] = selectors.lanes_at_roadside(chosen)
+        context["waits"] = waiting_at(chosen)
         context["last_visit"] = selectors.visit_list([chosen.code]).first()
     return render(request, "installs/roadside.html", context)
