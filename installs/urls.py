@@ -13,6 +13,7 @@ from installs.views import (
     registers,
     renewal,
     roadside,
+    schedule,
     sends,
     sensor_models,
     sensors,
@@ -20,8 +21,10 @@ from installs.views import (
     template_draft,
     templates,
     test_sheets,
+    trips,
     visit_photos,
     visits,
+    work,
     workshop,
 )
 
@@ -302,5 +305,33 @@ urlpatterns += [
         "roadside/cabinet-units/<int:pk>/end/",
         cabinet.unit_end,
         name="cabinet-unit-end",
+    ),
+]
+
+# --- work, trips, preventive schedule ------------------------------------------------
+urlpatterns += [
+    path("roadside/work/", work.work_list, name="work-list"),
+    path("roadside/work/export/<str:fmt>/", work.work_export, name="work-export"),
+    path("roadside/work/add/", work.work_add, name="work-add"),
+    path("roadside/work/<int:pk>/", work.work_detail, name="work-detail"),
+    path("roadside/work/<int:pk>/edit/", work.work_edit, name="work-edit"),
+    path("roadside/work/<int:pk>/<slug:act>/", work.work_act, name="work-act"),
+    path("roadside/trips/", trips.trip_list, name="trip-list"),
+    path("roadside/trips/proposed/", trips.trip_proposed, name="trip-proposed"),
+    path("roadside/trips/add/", trips.trip_add, name="trip-add"),
+    path("roadside/trips/<int:pk>/", trips.trip_detail, name="trip-detail"),
+    path("roadside/trips/<int:pk>/edit/", trips.trip_edit, name="trip-edit"),
+    path("roadside/trips/<int:pk>/call-off/", trips.trip_off, name="trip-off"),
+    path("roadside/schedule/", schedule.rule_schedule, name="rule-schedule"),
+    path("roadside/schedule/rules/", schedule.rule_list, name="rule-list"),
+    path("roadside/schedule/rules/add/", schedule.rule_add, name="rule-add"),
+    path("roadside/schedule/rules/start/", schedule.rules_seed, name="rules-seed"),
+    path(
+        "roadside/schedule/rules/<int:pk>/edit/", schedule.rule_edit, name="rule-edit"
+    ),
+    path(
+        "roadside/schedule/rules/<int:pk>/done/<str:code>/",
+        schedule.rule_done,
+        name="rule-done",
     ),
 ]

@@ -4,7 +4,7 @@ from django.contrib import admin
 from django.contrib.auth import views as auth_views
 from django.urls import include, path
 
-from wimprog import views
+from wimprog import views, work_views
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("roadside-worker.js", views.roadside_worker, name="roadside-worker"),
     path("health/", views.health, name="health"),
     path("health/export/<str:fmt>/", views.health_export, name="health-export"),
+    path("roadside/work/look/", work_views.look_for_work, name="find-work"),
     path("sites/", views.site_list, name="site-list"),
     path("", include("sites.urls")),
     path("", include("installs.urls")),

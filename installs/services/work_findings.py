@@ -16,13 +16,13 @@ from typing import Any
 
 from django.db import transaction
 
-from installs.calc.upkeep.findings import WorkFinding
+from installs.calc.upkeep.findings import GONE, WorkFinding
 from installs.calc.upkeep.types import WorkSource, WorkState
 from installs.models import WorkItem
+from installs.selectors.work import is_gone
 from wimprog.lib.models import save_with_reason
 
 BY_THE_PROGRAM = "found by the program"
-GONE = "no longer seen"
 
 
 @dataclass(frozen=True)
@@ -90,11 +90,6 @@ def findings_keep(
         if key not in by_key and not is_gone(item)
     )
     return FoundWork(len(by_key), n_raised, n_updated, n_gone, n_left)
-
-
-def is_gone(item: WorkItem) -> bool:
-    """Whether the finding behind an item was not there at the last look."""
-    return any(GONE in one for one in item.evidence if isinstance(one, dict))
 
 
 def _done_on(before: Collection[WorkItem]) -> dt.date | None:

@@ -9,8 +9,8 @@ from django.core.management import call_command
 
 from installs.calc.upkeep.types import WorkSource
 from installs.models import CabinetCheck, PreventiveRule, WorkItem
+from installs.selectors.work import is_gone
 from installs.services.work import work_done, work_drop
-from installs.services.work_findings import is_gone
 from quality.models import DriftEpisode, LaneDay
 from tests import factories
 from tests.conftest import TODAY

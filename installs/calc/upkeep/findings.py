@@ -8,6 +8,8 @@ from typing import Any
 
 from installs.calc.upkeep.types import WorkSource
 
+#: The mark, among an item's evidence, that the finding was not there at the last look.
+GONE = "no longer seen"
 
 @dataclass(frozen=True)
 class Evidence:
