@@ -66,7 +66,8 @@ class Lane:
         """Gross weights of one week [kg]."""
         shares = rng.dirichlet(MIX_WEIGHT * FLEET) if mixed else FLEET
         scale = gain * (1 + rng.normal(0.0, self.scatter_pct / 100))
-        return scale * KIP_KG * self.drawn(rng, rng.multinomial(n, shares))
+        # one in millions of the wide middle component would weigh less than nothing
+        return scale * KIP_KG * np.abs(self.drawn(rng, rng.multinomial(n, shares)))
 
 
 LANES = (
