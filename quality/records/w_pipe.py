@@ -45,14 +45,23 @@ class Identity:
         lookup = np.array([place[key] for key in keys], dtype=np.int64)
         return lookup[encoded.indices.to_numpy()], lanes
 
-    def among(self, fixed: np.ndarray, places: np.ndarray) -> Identity:
-        """These at ``places``, and those of the ten fixed columns everywhere else."""
-        station = self.columns.shape[1] - 4
-        wide = np.full((len(fixed), station + 4), BLANK, dtype=np.uint8)
-        wide[:, :2] = fixed[:, :2]
-        wide[:, 2 + station - at.STATION.width :] = fixed[:, 2:]
-        wide[places] = self.columns
-        return Identity(wide)
+    @classmethod
+    def merged(
+        cls, fixed: np.ndarray, parts: list[tuple[np.ndarray, Identity]]
+    ) -> Identity:
+        """Those of the ten ``fixed`` columns, and others at the places of ``parts``."""
+        if not parts:
+            return cls(fixed)
+        width = max(part.columns.shape[1] for _, part in parts)
+        wide = np.full((len(fixed), width), BLANK, dtype=np.uint8)
+        for places, columns in (
+            (np.arange(len(fixed)), fixed),
+            *((places, part.columns) for places, part in parts),
+        ):
+            wide[places, :2] = columns[:, :2]
+            wide[places, 2 : width - columns.shape[1] + 2] = BLANK
+            wide[places, width - columns.shape[1] + 2 :] = columns[:, 2:]
+        return cls(wide)
 
 
 def _lane(raw: bytes) -> LaneKey:
@@ -80,11 +89,14 @@ def pipe_rows(block: Block) -> tuple[np.ndarray, Identity, np.ndarray]:
     too_long : bool, shape (n,)
         Lines with more fields than the layout, or a field wider than its columns.
     """
-    data = block.data
     n = len(block.starts)
+    low, high = (int(block.starts[0]), int(block.stops[-1])) if n else (0, 0)
+    data, starts, stops = block.data[low:high], block.starts - low, block.stops - low
+    if len(data) == 0:
+        data = np.full(1, BLANK, dtype=np.uint8)
     pipes = np.flatnonzero(data == PIPE)
-    first = np.searchsorted(pipes, block.starts)
-    n_pipes = np.searchsorted(pipes, block.stops) - first
+    first = np.searchsorted(pipes, starts)
+    n_pipes = np.searchsorted(pipes, stops) - first
     padded = np.append(pipes, len(data))
     words = _words(data)
     rows = np.full((n, at.RECORD_LENGTH), BLANK, dtype=np.uint8)
@@ -94,11 +106,11 @@ def pipe_rows(block: Block) -> tuple[np.ndarray, Identity, np.ndarray]:
         has = np.flatnonzero(n_pipes >= number)
         if len(has) == 0:
             break
-        begin = padded[first[has] + number - 1] + 1 if number else block.starts[has]
+        begin = padded[first[has] + number - 1] + 1 if number else starts[has]
         end = padded[np.minimum(first[has] + number, len(padded) - 1)]
         is_last = n_pipes[has] == number
         if is_last.any():
-            end = np.where(is_last, block.stops[has], end)
+            end = np.where(is_last, stops[has], end)
         begin, end = _trimmed(data, begin, end, field.width)
         over = (end - begin) > field.width
         if field is at.STATION:

@@ -152,13 +152,14 @@ class _Decoder:
                     other[rows] = False
         too_long = np.zeros(n, dtype=bool)
         places = np.flatnonzero(other)
-        if len(places) == 0:
-            return Identity(fixed), too_long
-        set_out, ident, too_long[places] = pipe_rows(block.only(places))
-        for piece in np.array_split(np.arange(len(places)), len(places) // PIECE + 1):
-            columns = np.ascontiguousarray(set_out[piece].T)
-            decode_block(columns, out, places[piece], self.options, self.form)
-        return ident.among(fixed, places), too_long
+        parts = []
+        for begin in range(0, len(places), PIECE):
+            some = places[begin : begin + PIECE]
+            set_out, ident, too_long[some] = pipe_rows(block.only(some))
+            columns = np.ascontiguousarray(set_out.T)
+            decode_block(columns, out, some, self.options, self.form)
+            parts.append((some, ident))
+        return Identity.merged(fixed, parts), too_long
 
     def _decode_by_length(
         self, block: Block, lengths: np.ndarray, out: Decoded
