@@ -224,5 +224,19 @@ LOGGING = {
     },
 }
 
+# --- mail: printed unless a server is named ----------------------------------------
+_MAIL = env.email_url("WIMPROG_EMAIL_URL", default="consolemail://")
+EMAIL_BACKEND = _MAIL["EMAIL_BACKEND"]
+EMAIL_HOST = _MAIL.get("EMAIL_HOST") or "localhost"
+EMAIL_PORT = _MAIL.get("EMAIL_PORT") or 25
+EMAIL_HOST_USER = _MAIL.get("EMAIL_HOST_USER") or ""
+EMAIL_HOST_PASSWORD = _MAIL.get("EMAIL_HOST_PASSWORD") or ""
+EMAIL_USE_TLS = _MAIL.get("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = _MAIL.get("EMAIL_USE_SSL", False)
+EMAIL_TIMEOUT = 30
+DEFAULT_FROM_EMAIL = env.str("WIMPROG_EMAIL_FROM", default="wimprog@localhost")
+# Where people reach these pages: the head of the links in mails.
+WIMPROG_ADDRESS = env.str("WIMPROG_ADDRESS", default="http://localhost:8000")
+
 SIMPLE_HISTORY_HISTORY_CHANGE_REASON_USE_TEXT_FIELD = True
 DJANGO_TABLES2_TEMPLATE = "includes/_table.html"

@@ -1,7 +1,8 @@
 """The due list as a calendar that calendar programs subscribe to (RFC 5545).
 
 Each lane has one all-day event, on its due day, under an identifier that never changes:
-when the day moves, the event moves. Folding, escaping and line ends are the library's.
+when the day moves, the event moves. Trips and the days of other work stand beside them
+under identifiers of their own. Folding, escaping and line ends are the library's.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from icalendar import Calendar, Event, vDuration
 
 from calibration.calc.bias_types import day_text
 from calibration.calc.due import DueEntry
+from installs.calc.upkeep.dated_events import DatedEvent
 from wimprog.lib.errors import DomainError
 
 #: How often a program may ask for the feed again (RFC 7986, section 5.7).
@@ -22,7 +24,11 @@ REFRESH_EVERY = dt.timedelta(hours=12)
 
 
 def calendar_bytes(
-    entries: Iterable[DueEntry], *, agency: str, now: dt.datetime
+    entries: Iterable[DueEntry],
+    *,
+    agency: str,
+    now: dt.datetime,
+    others: Iterable[DatedEvent] = (),
 ) -> bytes:
     """The due list as an iCalendar object.
 
@@ -35,6 +41,8 @@ def calendar_bytes(
         new events.
     now
         The moment that the feed is made, with its time zone.
+    others
+        Days of work, trips and preventive work, which stand beside the due list.
 
     Returns
     -------
@@ -44,7 +52,7 @@ def calendar_bytes(
     Raises
     ------
     wimprog.lib.errors.DomainError
-        When ``now`` has no time zone, or two entries share a key.
+        When ``now`` has no time zone, or two entries (or other events) share a key.
 
     References
     ----------
@@ -56,7 +64,9 @@ def calendar_bytes(
     calendar.add("prodid", "-//wimprog//calibration due list//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("name", f"{agency}: calibration of weighing lanes")
+    others = list(others)
+    what = "calibration and upkeep" if others else "calibration"
+    calendar.add("name", f"{agency}: {what} of weighing lanes")
     calendar.add("refresh-interval", vDuration(REFRESH_EVERY))
     stamp = now.astimezone(dt.UTC).replace(microsecond=0)
     seen: set[str] = set()
@@ -65,6 +75,12 @@ def calendar_bytes(
             raise DomainError(f"Two entries of the due list share the key {entry.key}.")
         seen.add(entry.key)
         calendar.add_component(_event(entry, agency, stamp))
+    for other in others:
+        uid = f"{other.key}@{_agency_mark(agency)}.wimprog"
+        if uid in seen:
+            raise DomainError(f"Two events of the feed share the key {other.key}.")
+        seen.add(uid)
+        calendar.add_component(_other(other, uid, stamp))
     return bytes(calendar.to_ical())
 
 
@@ -74,9 +90,28 @@ def event_uid(key: str, agency: str) -> str:
     >>> event_uid("12", "Orrin Valley Roads Agency")
     'calibration-12@orrin-valley-roads-agency.wimprog'
     """
+    return f"calibration-{key}@{_agency_mark(agency)}.wimprog"
+
+
+def _agency_mark(agency: str) -> str:
     plain = unicodedata.normalize("NFKD", agency).encode("ascii", "ignore").decode()
-    name = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-") or "agency"
-    return f"calibration-{key}@{name}.wimprog"
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-") or "agency"
+
+
+def _other(one: DatedEvent, uid: str, stamp: dt.datetime) -> Event:
+    event = Event()
+    event.add("uid", uid)
+    event.add("dtstamp", stamp)
+    event.add("dtstart", one.from_on)
+    event.add("dtend", one.to_on + dt.timedelta(days=1))
+    event.add("summary", one.summary)
+    if one.description:
+        event.add("description", one.description)
+    event.add("categories", [one.category])
+    event.add("transp", "TRANSPARENT")
+    if one.is_off:
+        event.add("status", "CANCELLED")
+    return event
 
 
 def _event(entry: DueEntry, agency: str, stamp: dt.datetime) -> Event:

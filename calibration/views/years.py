@@ -22,6 +22,7 @@ from calibration.selectors import years
 from calibration.selectors.references import changes_of, settings_get
 from calibration.services.agency import calibration_settings_save
 from calibration.views.common import VIEW, show_form
+from installs.selectors.work_calendar import work_events
 from sites.models import Lane
 from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
@@ -108,6 +109,7 @@ def needs_feed_address(
             user = _feed_user(token)
             if user is None or not user.has_perms(permissions):
                 raise Http404("There is no such feed.")
+            request.user = user  # the address stands for its user
             return view(request)
 
         guarded.needed_permissions = permissions  # type: ignore[attr-defined]
@@ -137,7 +139,11 @@ def _calendar(request: HttpRequest) -> HttpResponse:
 
     program, today = request.program, _today(request)  # type: ignore[attr-defined]
     entries = [one.entry for one in selectors.lane_dues(program, today).values()]
-    content = calendar_bytes(entries, agency=program.name, now=clock.now())
+    may_see_work = request.user.has_perm("installs.view_workitem")
+    others = work_events(today) if may_see_work else []
+    content = calendar_bytes(
+        entries, agency=program.name, now=clock.now(), others=others
+    )
     return attachment(
         content, name="due.ics", content_type="text/calendar; charset=utf-8"
     )
