@@ -13,7 +13,6 @@ Everything works on counts in steps of 0.25 kip, so weeks are pooled by adding u
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -176,31 +175,6 @@ def choose_fit(counts: np.ndarray, reference: Mixture) -> ChosenFit | None:
     if apart > max(SHAPE_APART * followed.loaded_kg, 3.0 * free.loaded_se_kg):
         return ChosenFit(free, followed.loaded_kg, False)
     return ChosenFit(followed, free.loaded_kg, True)
-
-
-def pooled(
-    weeks: Sequence[np.ndarray], *, least: int = LEAST_TRUCKS
-) -> tuple[np.ndarray, int]:
-    """Counts of the latest weeks, as many as together reach ``least`` trucks.
-
-    Parameters
-    ----------
-    weeks
-        Counts of weeks in time order, the week asked for last.
-
-    Returns
-    -------
-    counts, n_weeks
-        All weeks where even they are too few.
-    """
-    total = np.zeros(N_STEPS + 1, dtype=np.int64)
-    n_weeks = 0
-    for counts in reversed(weeks):
-        total += counts
-        n_weeks += 1
-        if total[:N_STEPS].sum() >= least:
-            break
-    return total, n_weeks
 
 
 def smoothed(counts: np.ndarray) -> np.ndarray:

@@ -20,7 +20,6 @@ from quality.calc.loaded_peak import (
     fit_reference,
     fit_week,
     gross_counts,
-    pooled,
     smoothed_peak_kg,
 )
 from quality.calc.mixture_fit import KIP_KG, N_STEPS, PeakFit
@@ -134,8 +133,6 @@ def test_thin_weeks_are_pooled_and_say_so(reference: ReferencePeriod) -> None:
     assert without.peaks is None
     assert without.distance is None
     assert "no reference" in without.notes[0]
-    total, n_weeks = pooled(earlier)
-    assert (int(total.sum()), n_weeks) == (600, 3)
 
 
 def test_weeks_without_loaded_trucks_have_no_loaded_peak(
