@@ -177,6 +177,12 @@ class WorkSection(Section):
             "note": self.form[f"work_note_{one.item.pk}"],
         }
 
+    @property
+    def has_notes(self) -> bool:
+        """Whether something is written, or wrong, in a note."""
+        names = [f"work_note_{one.item.pk}" for one in self.open]
+        return any(n in self.form.errors or self.form[n].value() for n in names)
+
     def done(self, found: dict[str, Any]) -> list[WorkDone]:
         """What was ticked."""
         return [
@@ -211,7 +217,7 @@ class FoundSection(Section):
                 error_messages={"invalid_choice": ELSEWHERE},
             )
             boxes[f"found_{n}_flags"] = forms.MultipleChoiceField(
-                label="How it presses",
+                label="How urgent",
                 required=False,
                 choices=FLAGS,
                 widget=forms.CheckboxSelectMultiple,
