@@ -146,6 +146,7 @@ class PendingPart:
         if self.waiting:
             self._write(whole_groups=False)
         self.writer().close()
+        self._writer = None  # a closed one still holds a tenth of a megabyte
         content = hashlib.sha256()
         with self.aside.open("rb+") as file:
             while chunk := file.read(1 << 20):
