@@ -17,6 +17,8 @@ SPEED_UNITS = ("km/h", "mph")
 TEMPERATURE_UNITS = ("°C", "°F")
 COLUMN_LISTS = ("weights", "spacings", "left_wheels", "right_wheels")
 DATE_ORDERS = ("ymd", "mdy", "dmy")
+LONGEST_HEADING = 100
+"""A longer heading is not looked at: it names nothing, and costs patterns dear."""
 MASS_STEP = {"kg": 1.0, "lb": 1.0, "t": 0.001, "kip": 0.001}
 """Rounding step of a weight as written, in its unit, for the axle-sum check."""
 
@@ -240,6 +242,8 @@ def suggest_mapping(header: Sequence[str], *, delimiter: str = ",") -> ColumnMap
     wheels: dict[str, dict[int, str]] = {"l": {}, "r": {}}
     units: dict[str, str] = {}
     for name in header:
+        if len(name) > LONGEST_HEADING:
+            continue
         plain, unit = _plain(name)
         joined = re.sub(r"[\s#]+(\d+)", r"\1", plain)
         joined = re.sub(r"^(.*?\d+)\s*[–-]\s*\d+$", r"\1", joined)
