@@ -39,6 +39,7 @@ WORKER_FILES = (
     "wimprog/base.css",
     "wimprog/enhance.js",
     "wimprog/mark.svg",
+    "installs/roadside.css",
     "installs/roadside.js",
     "installs/roadside_queue.js",
     "calibration/calibration.css",
@@ -145,6 +146,9 @@ def health(request: HttpRequest) -> HttpResponse:
         "table": table,
         "page": page,
         "totals": pages.totals(health),
+        "work": pages.work_totals(health.as_of)
+        if request.user.has_perm("installs.view_workitem")
+        else [],
         "n_shown": len(rows),
     }
     return render(request, "wimprog/health.html", context)

@@ -13,8 +13,8 @@ from django.db import models
 from django.db.models import QuerySet
 
 from installs.calc.upkeep.phone_clock import perhaps_the_same
-from installs.calc.upkeep.types import SendState
-from installs.models import MaintenanceVisit, RoadsideSend
+from installs.calc.upkeep.types import CabinetFinding, SendState
+from installs.models import MaintenanceVisit, RoadsideSend, Trip
 from wimprog.lib.models import Fact
 
 #: Fields of a visit that two people can have written differently, in the form's order.
@@ -26,6 +26,7 @@ VISIT_FIELDS = (
     "people",
     "traffic_control_plan",
     "weather",
+    "trip",
     "findings",
     "actions",
     "next_action",
@@ -131,9 +132,10 @@ def clash_of_send(send: RoadsideSend, visit: MaintenanceVisit) -> Clash:
         _pair(visit, name, sent[name], seen) for name in VISIT_FIELDS if name in sent
     )
     others = tuple(
-        (str(name), str(value))
+        (str(name).replace("_", " ").replace("-", " "), str(value))
         for name, value in send.payload.get("fields", ())
-        if name not in VISIT_FIELDS and name != "why" and value
+        if name not in (*VISIT_FIELDS, "why")
+        and value not in ("", CabinetFinding.NOT_CHECKED)
     )
     last = visit.history.select_related("history_user").first()
     who = last.history_user if last else None
@@ -187,7 +189,13 @@ def _pair(
     )
 
 
-LABELS = {"arrived_at": "Arrived", "left_at": "Left", "next_action": "To do next"}
+LABELS = {
+    "arrived_at": "Arrived",
+    "left_at": "Left",
+    "findings": "Found",
+    "actions": "Done",
+    "next_action": "To do next",
+}
 
 
 def visit_text(visit: MaintenanceVisit, name: str) -> str:
@@ -207,6 +215,9 @@ def _words(visit: MaintenanceVisit, name: str, text: str) -> str:
     if name == "lane":
         lane = visit.wim_site.lanes.filter(pk=text).first() if text.isdigit() else None
         return lane.label if lane else "the whole site"
+    if name == "trip":
+        trip = Trip.objects.filter(pk=text).first() if text.isdigit() else None
+        return str(trip) if trip else "no planned trip"
     return text.replace("T", " ") if name in ("arrived_at", "left_at") else text
 
 

@@ -9,7 +9,7 @@ import {
 
 const meta = document.querySelector("meta[name=roadside-user], meta[name=roadside-at]");
 const user = meta?.content ?? "";
-const { worker, token: tokenUrl, list: listUrl, home: homeUrl } = meta?.dataset ?? {};
+const { worker, token: tokenUrl, list: listUrl, home: homeUrl, signIn: signInUrl } = meta?.dataset ?? {};
 const keptAt = document.documentElement.dataset.keptAt;
 const form = document.querySelector("form[data-roadside]");
 const mending = "wimprog-roadside-mending";
@@ -22,7 +22,7 @@ function make(tag, text = "", attributes = {}) {
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
   return element;
 }
-const clockTime = (at) => new Date(at).toLocaleString(undefined, {
+const clockTime = (at) => new Date(at).toLocaleString("en-GB", {
   day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23",
 });
 const reasons = {
@@ -39,6 +39,8 @@ const bannerCount = banner.appendChild(make("p")).appendChild(make("strong"));
 bannerCount.after(" ", make("span", "", { class: "waiting-words" }));
 const bannerWords = banner.querySelector(".waiting-words");
 const bannerActs = banner.appendChild(make("p", "", { class: "form-actions" }));
+const signIn = bannerActs.appendChild(make("a", "Sign in", { href: `${signInUrl}?next=${encodeURIComponent(listUrl)}`, class: "button" }));
+signIn.after(" ");
 const sendNow = bannerActs.appendChild(make("button", "Send now", { type: "button" }));
 bannerActs.append(" ", make("a", "What waits", { href: listUrl ?? "" }));
 
@@ -59,6 +61,7 @@ async function tell(why = "") {
   bannerWords.textContent = words.join(" ");
   banner.hidden = !entries.length && !strangers;
   sendNow.hidden = !waiting.length;
+  signIn.hidden = why !== "signed out";
   if (document.getElementById("roadside-entries")) showEntries(entries);
 }
 
@@ -138,8 +141,7 @@ async function showPages() {
       const at = answer.headers.get("x-kept-at");
       if (!at) continue;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      const title = page.querySelector(".page-head > div")?.textContent.trim().replace(/\s+/g, " ");
-      found.push({ address: asked.url, title: title || asked.url, at });
+      found.push({ address: asked.url, title: titleOf(page) || asked.url, at });
     }
   }
   const pages = found.filter((one) => new URL(one.address).pathname !== new URL(listUrl, location).pathname);
@@ -247,8 +249,10 @@ function carry() {
   sessionStorage.removeItem(carrying);
   if (!note || note.path !== location.pathname || adopted) return;
   for (const [name, value] of note.fields) {
-    const box = form.elements[name];
-    if (box) box.value = value;
+    for (const box of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
+      if (box.type === "radio") box.checked = box.value === value;
+      else box.value = value;
+    }
   }
 }
 
@@ -264,6 +268,8 @@ function shownOf(fields) {
     const box = found instanceof RadioNodeList
       ? [...found].find((one) => one.value === value) ?? found[0] : found;
     if (!box || box.type === "hidden") continue;
+    // a choice in a fold that stands as it came says nothing
+    if (box.tagName === "SELECT" && box.closest("details") && box.selectedOptions[0]?.defaultSelected) continue;
     const group = box.closest("fieldset")?.querySelector("legend")?.textContent;
     const label = box.labels?.[0]?.textContent ?? name;
     const single = box.type === "radio" || box.type === "checkbox";
@@ -287,7 +293,7 @@ async function save(submitter) {
     if (value instanceof File && value.size && !fields.some(([own, file]) => own === name && file.size)) fields.push([name, value]);
   }
   const entry = {
-    id: adopted?.id ?? fresh(), user, form: form.dataset.roadside, title: titleOf(),
+    id: adopted?.id ?? fresh(), user, form: form.dataset.roadside, title: titleOf(document),
     url: form.action, fields, shown: shownOf(fields), at: Date.now(),
     typedAt: new Date().toISOString(), state: "waiting",
   };
@@ -306,8 +312,11 @@ async function showRefused(entry) {
   sessionStorage.setItem(mending, JSON.stringify({ id: entry.id, path: pathOf(entry.url) }));
   submitPlainly(entry, token);
 }
-const titleOf = () =>
-  document.querySelector(".page-head > div").textContent.trim().replace(/\s+/g, " ");
+// What the page is about: its heading, what stands under it, and where it belongs.
+function titleOf(page) {
+  const words = [...page.querySelectorAll(".page-head > div > *"), ...page.querySelectorAll(".crumbs li:last-child a")];
+  return words.map((one) => one.textContent.trim().replace(/\s+/g, " ")).filter(Boolean).join(", ");
+}
 
 function sayKept(entry, submitter, why) {
   const note = make("section", "", { class: "message success", id: "roadside-kept", role: "status", tabindex: "-1" });
@@ -324,9 +333,10 @@ function sayKept(entry, submitter, why) {
   }
   if (again) acts.append(make("a", "Type another one", { href: next, class: "button" }), " ");
   acts.append(make("a", "What waits", { href: listUrl, class: "button" }), " ", make("a", "Roadside", { href: homeUrl }));
-  form.before(note);
+  banner.after(note);
   form.hidden = true;
   note.focus();
+  note.scrollIntoView({ block: "center" });
 }
 
 // --- the worker ----------------------------------------------------------------------------

@@ -150,9 +150,9 @@ async function shown(kept, reason, missing = "") {
 }
 function moment(at) {
   const when = new Date(at);
-  const time = when.toLocaleTimeString(undefined, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+  const time = when.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
   if (when.toDateString() === new Date().toDateString()) return time;
-  return `${when.toLocaleDateString(undefined, { day: "numeric", month: "short", year: "numeric" })}, ${time}`;
+  return `${when.toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric" })}, ${time}`;
 }
 
 // --- asked by a page ---------------------------------------------------------------------
