@@ -25,7 +25,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from itertools import groupby
 from pathlib import Path
@@ -243,7 +243,7 @@ def step_store(folder: Path) -> Any:
     }
 
 
-STEPS = {
+STEPS: dict[str, Callable[..., Any]] = {
     "prepare": step_prepare,
     "import": step_import,
     "compute": step_compute,

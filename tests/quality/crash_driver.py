@@ -186,9 +186,9 @@ def _around(owner: Any, name: str, *, after: bool, nth: int = 1) -> Callable[[],
 
 
 def _pending() -> Any:
-    from quality.records import store
+    from quality.records import pending_part
 
-    return store.PendingPart
+    return pending_part.PendingPart
 
 
 def _writer() -> Any:

@@ -153,12 +153,18 @@ def broken(number: int) -> int:
     return number
 
 
+def bits(column: Any) -> Any:
+    """A column's bytes; of nested counts (whole numbers) how they are written."""
+    values = column.to_numpy()
+    return repr(values.tolist()) if values.dtype == object else values.tobytes()
+
+
 def same_bits(one: Daily, other: Daily) -> bool:
     """Whether two sums agree in every bit, type and row."""
     return all(
         list(a.columns) == list(b.columns)
         and all(a[c].dtype == b[c].dtype for c in a.columns)
-        and all(a[c].to_numpy().tobytes() == b[c].to_numpy().tobytes() for c in a)
+        and all(bits(a[c]) == bits(b[c]) for c in a)
         for a, b in ((one.by_class, other.by_class), (one.by_day, other.by_day))
     )
 
