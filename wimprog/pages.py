@@ -9,6 +9,7 @@ from typing import Any
 from calibration.models import SessionResult
 from installs.models import ElectricalTest, Installation, MaintenanceVisit
 from installs.selectors import sensor_chances
+from installs.selectors.work import work_counts
 from quality.bands import lane_bands
 from quality.calc.condition import drift_sentence
 from quality.figures import steering_chart
@@ -28,6 +29,14 @@ SHOWN_MONTHS = 12
 def totals(health: ProgramHealth) -> list[dict[str, Any]]:
     """Lanes of each condition, in the order of urgency."""
     return [{"word": word.value, "n": health.totals.get(word, 0)} for word in Condition]
+
+
+def work_totals(today: dt.date) -> list[dict[str, Any]]:
+    """Open work of each urgency, most urgent first."""
+    return [
+        {"word": str(urgency), "condition": urgency.condition, "n": n}
+        for urgency, n in work_counts(today).items()
+    ]
 
 
 def health_rows(

@@ -280,7 +280,7 @@ def _work(row: ScheduleRow, due: dt.date, today: dt.date) -> WorkFinding:
         source=WorkSource.SCHEDULE,
         wim_site_id=site.pk,
         part=rule.part,
-        cause=rule.name[:80],
+        cause=_what(rule)[:80],
         reason=_reason(row, due),
         since_on=due,
         due_on=due,
@@ -295,6 +295,11 @@ def _work(row: ScheduleRow, due: dt.date, today: dt.date) -> WorkFinding:
 def _reason(row: ScheduleRow, due: dt.date) -> str:
     """The same from day to day, so that a look changes nothing that has not changed."""
     last = f"last done {row.last_done}" if row.last_done else "never noted as done"
+    what = _what(row.rule)
     if row.seen is not None:
-        return f"{row.rule.name}: {row.seen.sentence}, as found on {due}; {last}."
-    return f"{row.rule.name}: due {due}; {last}."
+        return f"{what}: {row.seen.sentence}, as found on {due}; {last}."
+    return f"{what}: due {due}; {last}."
+
+
+def _what(rule: PreventiveRule) -> str:
+    return f"{rule.name}, {rule.technology}" if rule.technology else rule.name

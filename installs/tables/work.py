@@ -148,7 +148,7 @@ class ScheduleTable(Table):
     """One row a rule at a site, the soonest first."""
 
     caption = "Preventive work by site"
-    site = tables.Column(accessor="wim_site__code")
+    site = tables.Column(accessor="wim_site__code", attrs=DATE)
     rule = tables.Column("What", accessor="rule__name")
     state = tables.Column(accessor="finding__state", orderable=False)
     due = tables.Column(

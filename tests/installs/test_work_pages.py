@@ -454,3 +454,10 @@ def test_the_schedule_of_a_site_that_is_not_there_is_all_of_it(
     answer = client_for(guest).get(url("rule-schedule"), {"site": "XX-1"})
     assert answer.status_code == 200
     assert answer.context["chosen"] is None
+
+
+def test_the_health_page_leads_to_the_open_work_by_urgency(items, guest, client_for):
+    text = client_for(guest).get(reverse("health")).content.decode()
+    line = text.split('class="work-line"')[1].split("</p>")[0]
+    assert f'href="{url("work-list")}?urgency=at%20once">1 ' in line
+    assert f'href="{url("work-list")}?urgency=this%20month">0 ' in line
