@@ -143,7 +143,7 @@ class CheckSection(Section):
             wants = finding == CabinetFinding.NEEDS_WORK
             if wants and not found.get(f"{name}_note"):
                 self._wrong(
-                    f"{name}_note", f"Say what the {part} needs; it goes on the list."
+                    f"{name}_note", "Say what is to be done; it goes on the work list."
                 )
 
     def inputs(self, found: dict[str, Any]) -> list[PartCheck]:

@@ -14,9 +14,8 @@ from installs.calc.upkeep.types import (
     CabinetFinding,
     StockMove,
     Urgency,
-    WorkSource,
 )
-from installs.calc.upkeep.work_list import WorkFacts, urgency_of
+from installs.calc.upkeep.work_list import urgency_of
 from installs.models import (
     CabinetCheck,
     DownSpell,
@@ -31,6 +30,7 @@ from installs.models import (
     VisitPhoto,
     WorkItem,
 )
+from installs.selectors.work import facts_of, work_items
 from sites.models import Lane, Site
 from wimprog.lib import clock
 from wimprog.lib.judgement import Condition
@@ -93,26 +93,10 @@ def first_known_day(wim_site: Site) -> dt.date | None:
 
 def site_work(wim_site: Site, today: dt.date) -> list[SiteWork]:
     """Open work of a site, most urgent first, then the longest waiting."""
-    items = wim_site.work_items.filter(
-        pk__in=WorkItem.objects.open().values("pk")
-    ).select_related("lane__wim_site", "installation__lane__wim_site", "assigned_to")
-    found = [SiteWork(item, *urgency_of(_facts(item), today)) for item in items]
+    items = work_items().open().filter(wim_site=wim_site)
+    found = [SiteWork(item, *urgency_of(facts_of(item), today)) for item in items]
     return sorted(
         found, key=lambda one: (one.urgency.rank, one.item.since_on, one.item.pk)
-    )
-
-
-def _facts(item: WorkItem) -> WorkFacts:
-    return WorkFacts(
-        key=str(item.pk),
-        source=WorkSource(item.source),
-        site=str(item.wim_site_id),
-        since=item.since_on,
-        reason=item.reason,
-        cause=item.cause,
-        lane_is_down=item.lane_is_down,
-        is_hazard=item.is_hazard,
-        spoils_data=item.spoils_data,
     )
 
 

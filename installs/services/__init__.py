@@ -27,9 +27,9 @@ from installs.services.road import (
     technology_profile_save,
     test_record,
     tests_record_many,
-    visit_save,
 )
 from installs.services.signing import signoff_is_intact, stage_sign
+from installs.services.visits import visit_log
 
 __all__ = [
     "AnswerResult",
@@ -59,6 +59,6 @@ __all__ = [
     "technology_profile_save",
     "test_record",
     "tests_record_many",
-    "visit_save",
+    "visit_log",
     "work_settings_save",
 ]

@@ -16,7 +16,6 @@ from installs.calc.types import ElectricalQuantity, EndReason, FailureMode, Test
 from installs.models import (
     ElectricalTest,
     Installation,
-    MaintenanceVisit,
     Reading,
     Sensor,
     TechnologyProfile,
@@ -152,13 +151,6 @@ def _last_test_on(installation: Installation) -> dt.date | None:
 
 def _zone(installation: Installation) -> str:
     return installation.lane.wim_site.time_zone
-
-
-@transaction.atomic
-def visit_save(*, visit: MaintenanceVisit, by: Any, why: str) -> MaintenanceVisit:
-    """Log a visit or keep what was changed in one."""
-    save_with_reason(visit, by=by, why=why or f"visit: {visit.purpose}")
-    return visit
 
 
 def complaints_of_readings(

@@ -260,4 +260,4 @@ def test_a_visit_of_another_sites_lane_is_refused(world, technician):
         people="M. Tarn",
     )
     with pytest.raises(ValidationError, match="belongs to another site"):
-        services.visit_save(visit=visit, by=technician, why="")
+        services.visit_log(visit=visit, by=technician, why="")

@@ -25,7 +25,7 @@ def queries_of(client, url):
 
 
 def test_the_roadside_lists_sites_and_finds_one(client_for, technician, world):
-    factories.SiteFactory(code="OV-020", route="Quarry Road")
+    factories.SiteFactory(code="OV-020", route="Quarry Road", station_id="000020")
     client = client_for(technician)
     page = client.get(reverse("installs:roadside")).content.decode()
     assert "OV-014" in page

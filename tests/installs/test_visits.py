@@ -269,6 +269,26 @@ def test_the_service_refuses_what_a_form_could_not_have_sent(technician, world):
     assert WorkItem.objects.count() == 1
 
 
+def test_all_of_a_visit_is_kept_or_nothing(technician, world):
+    item, part = make.work(world.wim_site), make.spare()
+    make.down(world.lanes[0])
+    with pytest.raises(DomainError, match="is down already"):
+        visit_log(
+            visit=unsaved(world.wim_site),
+            work_done=[WorkDone(item)],
+            work_found=[WorkFound("Wasps.")],
+            parts=[PartUsed(part, 1)],
+            down=[WentDown(world.lanes[0], None, DowntimeCause.POWER)],
+            by=technician,
+            why="",
+        )
+    item.refresh_from_db()
+    assert item.state == WorkState.FOUND
+    assert WorkItem.objects.count() == 1
+    assert stock_of([part.pk]) == {part.pk: 3}
+    assert not MaintenanceVisit.objects.exists()
+
+
 def test_work_that_somebody_closed_meanwhile_is_a_warning(technician, world):
     item = make.work(world.wim_site, state="not needed")
     kept = visit_log(
@@ -301,7 +321,10 @@ def test_stock_below_zero_is_a_warning_not_a_refusal(client_for, technician, wor
         ({"found_0_flags": ["hazard"]}, "Write in a sentence what is to be done."),
         ({"down_0_cause": "power"}, "Choose the lane or the sensor that is down."),
         ({"check_battery_rest_voltage_v": "12.6"}, "Say what these values mean"),
-        ({"check_pests": "needs work"}, "Say what the pests needs"),
+        (
+            {"check_pests": "needs work"},
+            "Say what is to be done; it goes on the work list.",
+        ),
         (
             {"check_battery": "sound", "check_battery_rest_voltage_v": "1260"},
             "a meter shows 0 to 100 V",
