@@ -10,7 +10,7 @@ import numpy as np
 
 from wimprog.lib.errors import UnreadableInput
 
-BLOCK_BYTES = 4 << 20
+BLOCK_BYTES = 2 << 20
 BLOCK_LINES = 1 << 17
 """So that a file of nothing but line ends stays small in memory too."""
 LONGEST_LINE = 1 << 20

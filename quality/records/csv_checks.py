@@ -81,6 +81,8 @@ def words_of(column: pa.ChunkedArray) -> tuple[np.ndarray, list[str]]:
     return codes.to_numpy(zero_copy_only=False), values
 
 
+# a number of hundreds of digits is infinite; its row is refused like any other
+@np.errstate(invalid="ignore", over="ignore")
 def check_rows(
     table: pa.Table,
     bad: dict[str, np.ndarray],
