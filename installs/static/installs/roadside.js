@@ -52,7 +52,7 @@ async function tell(why = "") {
   const strangers = (await allEntries()).length - entries.length;
   const told = [];
   if (waiting.length) told.push(`${number(waiting.length, "form waits", "forms wait")} to be sent.`);
-  if (stuck) told.push(`${number(stuck, "form needs", "forms need")} you before it can be saved.`);
+  if (stuck) told.push(`${number(stuck, "form needs", "forms need")} you before ${stuck === 1 ? "it" : "they"} can be saved.`);
   bannerCount.textContent = told.join(" ");
   const words = [];
   if (why) words.push(reasons[why] ?? why);
@@ -314,7 +314,7 @@ async function showRefused(entry) {
 }
 // What the page is about: its heading, what stands under it, and where it belongs.
 function titleOf(page) {
-  const words = [...page.querySelectorAll(".page-head > div > *"), ...page.querySelectorAll(".crumbs li:last-child a")];
+  const words = [...page.querySelectorAll(".page-head > div:first-child > *"), ...page.querySelectorAll(".crumbs li:last-child a")];
   return words.map((one) => one.textContent.trim().replace(/\s+/g, " ")).filter(Boolean).join(", ");
 }
 
@@ -372,9 +372,9 @@ async function start() {
   setInterval(() => { if (!sendNow.hidden && !banner.hidden) sendWaiting(); }, 30000);
   await tell();
   document.documentElement.dataset.roadside = "ready";
+  showPages();
   await sendWaiting();
   await register();
-  await showPages();
 }
 // without a place to keep what is typed (a private window) every form stays a plain form
 if (user && "indexedDB" in window) open().then((db) => { db.close(); return start(); }, register);
