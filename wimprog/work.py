@@ -10,6 +10,8 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
+from django.db import transaction
+
 from calibration import selectors as calibration_reads
 from calibration.calc.due import DueState
 from installs.calc.upkeep.findings import Evidence, WorkFinding
@@ -44,6 +46,7 @@ DRIFT_DAYS = 28
 _DUE = (DueState.OVERDUE, DueState.DUE_NOW, DueState.DUE_SOON)
 
 
+@transaction.atomic
 def find_work(program: Program, today: dt.date, by: Any = None) -> FoundWork:
     """Look everywhere and bring the work list up to date.
 
@@ -52,6 +55,8 @@ def find_work(program: Program, today: dt.date, by: Any = None) -> FoundWork:
     by
         Who asked for it; None where the program looks by itself.
     """
+    # one look at a time, so that two raise nothing twice
+    Program.objects.select_for_update().filter(pk=program.pk).first()
     return findings_keep(
         findings(program, today), looked_at=LOOKED_AT, today=today, by=by
     )

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -24,6 +25,8 @@ from installs.views.work import today_of
 from wimprog.lib.errors import DomainError
 from wimprog.lib.web import form_page, form_status, needs, try_service, unit_system
 
+#: Proposals a page.
+PER_PAGE = 10
 #: What a trip of each kind of work takes along (common practice, no source).
 TAKE_ALONG: dict[WorkSource, str] = {
     WorkSource.DRIFT: "laptop with the controller's program, last calibration record",
@@ -71,7 +74,8 @@ def trip_proposed(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "wrong": wrong,
-        "proposals": proposals,
+        "proposals": Paginator(proposals, PER_PAGE).get_page(request.GET.get("page")),
+        "n_proposals": len(proposals),
         "tomorrow": today_of(request) + dt.timedelta(days=1),
         "reach": reach,
     }
