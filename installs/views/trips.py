@@ -19,7 +19,7 @@ from installs.forms.work import ReasonForm, TripForm, TripReachForm
 from installs.models import Trip
 from installs.models.work import OPEN_WORK
 from installs.selectors.work import trip_proposals, trip_stops
-from installs.services.work import trip_call_off, trip_save
+from installs.services.trips import trip_call_off, trip_save
 from installs.views.common import show_form
 from installs.views.work import today_of
 from wimprog.lib.errors import DomainError

@@ -7,10 +7,9 @@ from django.core.exceptions import ValidationError
 
 from installs.calc.upkeep.types import WorkSource, WorkState
 from installs.models import PreventiveDone, PreventiveRule, Trip, WorkItem
+from installs.services.trips import trip_call_off, trip_save
 from installs.services.work import (
     schedule_key,
-    trip_call_off,
-    trip_save,
     work_assign,
     work_done,
     work_drop,

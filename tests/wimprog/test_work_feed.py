@@ -11,7 +11,8 @@ from calibration.calc.calendar_feed import calendar_bytes
 from calibration.views.years import feed_token
 from installs.calc.upkeep.dated_events import DatedEvent
 from installs.models import PreventiveRule, Trip
-from installs.services.work import trip_call_off, trip_save, work_done, work_found
+from installs.services.trips import trip_call_off, trip_save
+from installs.services.work import work_done, work_found
 from tests.conftest import TODAY
 from wimprog.lib.errors import DomainError
 
