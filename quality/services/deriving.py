@@ -19,6 +19,8 @@ from wimprog.lib.dates import add_months
 if TYPE_CHECKING:
     import pandas as pd
 
+    from quality.calc.checks import Finding
+
 STEERING_CLASS = 9
 RUN_REACH = dt.timedelta(days=7)
 """How far back a run of empty hours that ends on a refreshed day is looked for."""
@@ -138,6 +140,16 @@ def lane_day_frame(lane: Lane, first_on: dt.date, last_on: dt.date) -> pd.DataFr
     return pd.DataFrame(data)
 
 
+def lanes_beside(lane: Lane) -> list[Lane]:
+    """The lanes next to a lane in its direction, by number."""
+    beside = Lane.objects.filter(
+        wim_site=lane.wim_site_id,
+        direction=lane.direction,
+        number__in=(lane.number - 1, lane.number + 1),
+    )
+    return list(beside.order_by("number"))
+
+
 def _findings(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
     """Findings of the days that a change can reach.
 
@@ -145,36 +157,65 @@ def _findings(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
     change, and as much before the first of them has to be read. What is found does
     not depend on how the days were delivered.
     """
-    from quality.calc.calendars import clocks_ahead_h, federal_holidays
-    from quality.calc.checks import CHECKS, REACH_WEEKS, LaneDays, propose
+    from quality.calc.checks import REACH_WEEKS
 
     reach = dt.timedelta(weeks=REACH_WEEKS)
     start, end = first_on - RUN_REACH, last_on + reach
-    frame = lane_day_frame(lane, start - reach, end)
-    if frame.empty:
-        return
-    found: dict[dt.date, list[dict[str, str]]] = {}
-    lane_days = LaneDays.from_frame(
-        frame,
-        holidays=federal_holidays(start - reach, end),
-        clock_ahead_h=clocks_ahead_h(lane.wim_site.time_zone),
-    )
-    limits = check_limits(lane)
-    used = [check for check in CHECKS if check.key not in limits.not_used]
-    for proposal in propose(lane_days, limits=limits.values, checks=used):
-        found[proposal.date.astype(dt.date)] = [
+    found = _found(lane, start - reach, end)
+    changed = []
+    days = LaneDay.objects.filter(lane=lane, date__range=(start, end))
+    for day in days.only("pk", "date", "findings"):
+        wanted = [
             {
                 "check": finding.key,
                 "weight": finding.weight.value,
                 "sentence": finding.sentence,
             }
-            for finding in proposal.findings
+            for finding in found.get(day.date, ())
         ]
-    changed = []
-    days = LaneDay.objects.filter(lane=lane, date__range=(start, end))
-    for day in days.only("pk", "date", "findings"):
-        wanted = found.get(day.date, [])
         if day.findings != wanted:
             day.findings = wanted
             changed.append(day)
     LaneDay.objects.bulk_update(changed, ["findings"], batch_size=200)
+
+
+def _found(
+    lane: Lane, first_on: dt.date, last_on: dt.date
+) -> dict[dt.date, list[Finding]]:
+    """What the checks in use find on a lane's stored days, alone and beside others."""
+    from quality.calc.calendars import clocks_ahead_h, federal_holidays
+    from quality.calc.checks import CHECKS, PAIR_CHECKS, LaneDays, propose
+
+    own = lane_day_frame(lane, first_on, last_on)
+    if own.empty:
+        return {}
+    span = own["date"].min(), own["date"].max()
+    holidays = federal_holidays(*span)
+    ahead = clocks_ahead_h(lane.wim_site.time_zone)
+
+    def laid_out(frame: pd.DataFrame) -> LaneDays:
+        return LaneDays.from_frame(
+            frame,
+            first_on=span[0],
+            last_on=span[1],
+            holidays=holidays,
+            clock_ahead_h=ahead,
+        )
+
+    limits = check_limits(lane)
+    lane_days = laid_out(own)
+    used = [check for check in CHECKS if check.key not in limits.not_used]
+    found = {
+        proposal.date.astype(dt.date): list(proposal.findings)
+        for proposal in propose(lane_days, limits=limits.values, checks=used)
+    }
+    pairs = [check for check in PAIR_CHECKS if check.key not in limits.not_used]
+    for other in lanes_beside(lane) if pairs else ():
+        beside = lane_day_frame(other, *span)
+        if beside.empty:
+            continue
+        for check in pairs:
+            limit = limits.values.get(check.key, check.default_limit)
+            for finding in check.run(lane_days, laid_out(beside), check, limit):
+                found[finding.date.astype(dt.date)].append(finding)
+    return found

@@ -25,7 +25,7 @@ from quality.models import (
     RefusedLine,
 )
 from quality.selectors.limits import check_limits
-from quality.services.deriving import derived_refresh
+from quality.services.deriving import derived_refresh, lanes_beside
 from quality.services.incoming import (
     KEPT_COMPLAINTS,
     Gathered,
@@ -257,10 +257,23 @@ def _store(
     )
     for key, daily in dailies.items():
         _store_days(lanes[key], record_file, daily)
-        days = dates[key]
-        if days:
-            derived_refresh(lane=lanes[key], first_on=min(days), last_on=max(days))
+    _refresh({lanes[key]: days for key, days in dates.items() if days})
     return record_file
+
+
+def _refresh(changed: Mapping[Lane, Sequence[dt.date]]) -> None:
+    """Derived rows of the lanes whose days changed, and findings of those beside them.
+
+    After all days are stored: lanes are held against each other.
+    """
+    beside: dict[Lane, list[dt.date]] = {}
+    for lane, days in changed.items():
+        derived_refresh(lane=lane, first_on=min(days), last_on=max(days))
+        for other in lanes_beside(lane):
+            if other not in changed:
+                beside.setdefault(other, []).extend(days)
+    for other, days in beside.items():
+        derived_refresh(lane=other, first_on=min(days), last_on=max(days))
 
 
 def _store_days(lane: Lane, record_file: RecordFile, daily: Daily) -> None:

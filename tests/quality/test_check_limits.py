@@ -14,7 +14,7 @@ from quality.models import CheckLimit, LaneDay
 from quality.records.schema import STORE_SCHEMA, LaneKey
 from quality.selectors.limits import check_limits
 from quality.services import records_import, records_preview
-from quality.services.deriving import derived_refresh, lane_day_frame
+from quality.services.deriving import derived_refresh, lane_day_frame, lanes_beside
 from quality.services.questioning import questions_of
 from tests.factories import LaneFactory
 from tests.quality.conftest import SAMPLES
@@ -101,6 +101,40 @@ def test_share_of_records_is_judged_by_day():
     assert finding["weight"] == "set aside"
     assert "60 of 500 vehicles (12.0 %" in finding["sentence"]
     assert {check.key for check in CHECKS} > {"sum-of-axles-share", "volume"}
+
+
+def test_lanes_that_change_places_are_found_for_both():
+    """Nine weeks of two lanes of one direction; in the last they are exchanged."""
+    outer = LaneFactory.create(direction=3, number=1)
+    inner = LaneFactory.create(wim_site=outer.wim_site, direction=3, number=2)
+    far = LaneFactory.create(wim_site=outer.wim_site, direction=7, number=2)
+    assert lanes_beside(outer) == [inner]
+    assert lanes_beside(far) == []
+    record_file = RecordFileFactory.create()
+    rng = np.random.default_rng(4)
+    for place in range(63):
+        pair = (outer, inner) if place < 56 else (inner, outer)
+        for lane, scale in zip(pair, (3.0, 1.0), strict=True):
+            hourly = rng.poisson(SHAPE * scale)
+            LaneDayFactory.create(
+                lane=lane, date=FIRST_ON + dt.timedelta(days=place),
+                record_file=record_file, n_vehicles=int(hourly.sum()),
+                hourly=hourly.astype("<u2").tobytes(),
+            )  # fmt: skip
+    last_on = FIRST_ON + dt.timedelta(days=62)
+    for lane in (outer, inner):
+        derived_refresh(lane=lane, first_on=FIRST_ON, last_on=last_on)
+        swapped = [
+            day.date
+            for day in LaneDay.objects.filter(lane=lane)
+            if "lane-swap" in {one["check"] for one in day.findings}
+        ]
+        # the first of them, 27 May 2024, is Memorial Day and not judged
+        assert swapped == [FIRST_ON + dt.timedelta(days=k) for k in range(57, 63)]
+    limit("lane-swap", 0.3, is_off=True)
+    derived_refresh(lane=outer, first_on=FIRST_ON, last_on=last_on)
+    for day in LaneDay.objects.filter(lane=outer):
+        assert "lane-swap" not in {one["check"] for one in day.findings}
 
 
 # --- what a file is asked ---------------------------------------------------------
