@@ -65,14 +65,26 @@ async function tell(why = "") {
   if (document.getElementById("roadside-entries")) showEntries(entries);
 }
 
-let sending = null;
+// Asked while it sends, it sends once more afterwards: the signal may have come back in
+// between. When that fails it tries again by itself, sooner at first.
+let sending = false;
+let onceMore = false;
+let tries = 0;
+let retry = 0;
 async function sendWaiting(live = "") {
-  if (sending && !live) return sending;
-  sending = flush(user, tokenUrl, live).catch(() => []);
-  const results = await sending;
-  sending = null;
+  if (sending && !live) { onceMore = true; return []; }
+  sending = true;
+  clearTimeout(retry);
+  let results = [];
+  try { results = await flush(user, tokenUrl, live); } catch { /* the store is busy: later */ }
+  sending = false;
   const last = results.at(-1);
-  await tell(last?.outcome === "later" ? last.why : "");
+  const late = last?.outcome === "later";
+  await tell(late ? last.why : "");
+  tries = late ? tries + 1 : 0;
+  if (onceMore) retry = setTimeout(() => sendWaiting(), 0);
+  else if (late) retry = setTimeout(() => sendWaiting(), Math.min(2000 * 2 ** tries, 60000));
+  onceMore = false;
   const told = results.filter((one) => one.outcome === "kept" && one.entry.id !== live);
   if (told.length) sayArrived(told);
   return results;
@@ -116,6 +128,9 @@ function entryPart(entry) {
   if (entry.target) acts.append(make("a", "Open what is kept", { href: entry.target, class: "button" }), " ");
   if (entry.state === "refused") act("Correct it", () => mend(entry));
   if (entry.state === "waiting") act("Change it", () => reopen(entry));
+  if (entry.state === "held" && !entry.target) {
+    act("Try again", async () => { await keep({ ...entry, state: "waiting", words: [] }); await sendWaiting(); });
+  }
   act("Discard", () => ask(part, entry));
   return part;
 }
@@ -369,7 +384,6 @@ async function start() {
   window.addEventListener("online", () => sendWaiting());
   heard?.addEventListener("message", () => tell());
   document.addEventListener("visibilitychange", () => { if (!document.hidden) sendWaiting(); });
-  setInterval(() => { if (!sendNow.hidden && !banner.hidden) sendWaiting(); }, 30000);
   await tell();
   document.documentElement.dataset.roadside = "ready";
   showPages();
