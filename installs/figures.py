@@ -193,4 +193,7 @@ def years_chart(fleet: FleetForecast) -> Chart:
         caption=f"{fleet.n_sensors} sensors in the road; whiskers from the 10 to the "
         f"90 % point of {fleet.n_draws:,} simulated fleets.",
         names=tuple(year.period.label for year in fleet.years),
+        y_range=None
+        if any(y.replacements.p90 > 0 for y in fleet.years)
+        else (0.0, 1.0),
     )

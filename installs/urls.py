@@ -12,6 +12,7 @@ from installs.views import (
     records,
     registers,
     renewal,
+    renewal_settings,
     roadside,
     schedule,
     sends,
@@ -333,5 +334,63 @@ urlpatterns += [
         "roadside/schedule/rules/<int:pk>/done/<str:code>/",
         schedule.rule_done,
         name="rule-done",
+    ),
+]
+
+# --- renewal -------------------------------------------------------------------------
+urlpatterns += [
+    path("renewal/curves/", renewal.curves, name="renewal-curves"),
+    path("renewal/past/", renewal.past, name="renewal-past"),
+    path("renewal/policies/", renewal.policies, name="renewal-policies"),
+    path("renewal/programme/<str:fmt>/", renewal.programme, name="programme"),
+    path(
+        "renewal/settings/", renewal_settings.renewal_settings, name="renewal-settings"
+    ),
+    path(
+        "renewal/settings/edit/",
+        renewal_settings.renewal_settings_edit,
+        name="renewal-settings-edit",
+    ),
+    path(
+        "renewal/settings/technologies/<slug:slug>/expectation/",
+        renewal_settings.expectation_edit,
+        name="expectation-edit",
+    ),
+    path(
+        "renewal/settings/technologies/<slug:slug>/expectation/back/",
+        renewal_settings.expectation_back,
+        name="expectation-back",
+    ),
+    path(
+        "renewal/settings/technologies/<slug:slug>/money/",
+        renewal_settings.money_edit,
+        name="money-edit",
+    ),
+    path(
+        "renewal/settings/technologies/<slug:slug>/money/back/",
+        renewal_settings.money_back,
+        name="money-back",
+    ),
+    path(
+        "renewal/settings/effects/<slug:slug>/",
+        renewal_settings.effect_edit,
+        name="effect-edit",
+    ),
+    path(
+        "renewal/settings/effects/<slug:slug>/back/",
+        renewal_settings.effect_back,
+        name="effect-back",
+    ),
+    path("renewal/works/", renewal_settings.pavement_list, name="pavement-list"),
+    path("renewal/works/add/", renewal_settings.pavement_add, name="pavement-add"),
+    path(
+        "renewal/works/<int:pk>/edit/",
+        renewal_settings.pavement_edit,
+        name="pavement-edit",
+    ),
+    path(
+        "renewal/works/<int:pk>/take-off/",
+        renewal_settings.pavement_remove,
+        name="pavement-remove",
     ),
 ]

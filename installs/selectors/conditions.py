@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -12,10 +13,11 @@ from installs.calc.types import (
     Condition,
     ConditionModel,
     DatedReading,
+    Effect,
     ElectricalQuantity,
     WeibullFit,
 )
-from installs.models import Installation, Reading
+from installs.models import HazardEffect, Installation, Reading
 from installs.selectors.electrical import COMPLETE_STAGES
 from installs.selectors.electrical_rules import rules_by_model
 
@@ -80,12 +82,33 @@ def known_conditions(rows: Sequence[LifeRow], today: dt.date) -> dict[int, Known
     return found
 
 
+def effects_in_use() -> list[Effect]:
+    """The effects of condition: the agency's own word, else what is assumed."""
+    from installs.calc.condition import ASSUMED_EFFECTS
+
+    own = {row.name: row for row in HazardEffect.objects.all()}
+    found = []
+    for effect in ASSUMED_EFFECTS:
+        row = own.get(effect.name)
+        if row is not None:
+            effect = replace(
+                effect,
+                ratio=row.ratio,
+                log_sd=row.log_sd,
+                standing="agency's own",
+                source=row.source,
+            )
+        found.append(effect)
+    return found
+
+
 def condition_models(
     rows: Sequence[LifeRow], known: dict[int, Known], fits: dict[str, WeibullFit]
 ) -> dict[str, ConditionModel]:
     """By technology, the effects of condition: stated, or fitted to its history."""
-    from installs.calc.condition import ASSUMED_EFFECTS, condition_model, spells
+    from installs.calc.condition import condition_model, spells
 
+    stated = effects_in_use()
     found = {}
     for technology, fit in fits.items():
         history = [
@@ -98,7 +121,7 @@ def condition_models(
         found[technology] = condition_model(
             history,
             fit,
-            effects=[effect for effect in ASSUMED_EFFECTS if effect.name in seen],
+            effects=[effect for effect in stated if effect.name in seen],
         )
     return found
 

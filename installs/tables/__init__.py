@@ -2,22 +2,16 @@
 
 from installs.tables.records import RecordTable
 from installs.tables.road import (
-    RISK_HEADINGS,
     SENSOR_HEADINGS,
-    RiskTable,
     SensorTable,
     VisitTable,
-    risk_sheet,
     sensor_sheet,
 )
 
 __all__ = [
-    "RISK_HEADINGS",
     "SENSOR_HEADINGS",
     "RecordTable",
-    "RiskTable",
     "SensorTable",
     "VisitTable",
-    "risk_sheet",
     "sensor_sheet",
 ]

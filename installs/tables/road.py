@@ -1,4 +1,4 @@
-"""Tables of sensors, visits and the renewal forecast."""
+"""Tables of sensors and visits."""
 
 from __future__ import annotations
 
@@ -12,9 +12,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from installs.models import Installation, MaintenanceVisit, Sensor
-from installs.selectors import Renewal, SensorRisk
 from wimprog.lib.tables import NO_DATA, Table
-from wimprog.lib.units import chance_words, format_number
 
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 DATE = {"td": {"class": "date"}}
@@ -127,99 +125,3 @@ class VisitTable(Table):
 
     def render_findings(self, value: str) -> str:
         return value if len(value) < 120 else f"{value[:117]}…"
-
-
-class RiskTable(Table):
-    """One row a live sensor, with its chances of failing."""
-
-    caption = "Sensors in the road and their chances of failing"
-    sensor = tables.Column(
-        accessor="installation", order_by=("installation__sensor__serial",)
-    )
-    place = tables.Column(
-        accessor="installation__lane", order_by=("installation__lane__wim_site__code",)
-    )
-    technology = tables.Column()
-    age_years = tables.Column("Age, years", attrs=NUMBER)
-    one = tables.Column(
-        "Within 1 year", accessor="forecast", order_by=("chance_1y",), attrs=NUMBER
-    )
-    two = tables.Column(
-        "Within 2 years", accessor="forecast", order_by=("chance_2y",), attrs=NUMBER
-    )
-    five = tables.Column(
-        "Within 5 years", accessor="forecast", order_by=("chance_5y",), attrs=NUMBER
-    )
-
-    class Meta(Table.Meta):
-        empty_text = "No sensor is in the road."
-
-    def render_sensor(self, value: Installation) -> str:
-        return format_html(
-            '<a href="{}">{}</a>', value.get_absolute_url(), str(value.sensor)
-        )
-
-    def render_place(self, record: SensorRisk) -> str:
-        lane = record.installation.lane
-        return format_html(
-            '<a href="{}">{}</a> {}',
-            lane.get_absolute_url(),
-            str(lane),
-            record.installation.position,
-        )
-
-    def render_age_years(self, value: float) -> str:
-        return format_number(value, 1)
-
-    def _chance(self, record: SensorRisk, years: float) -> str:
-        chance = record.forecast.within(years)
-        return format_html(
-            '<b>{}</b> <span class="quiet">{} to {}</span>',
-            chance_words(chance.probability),
-            chance_words(chance.low),
-            chance_words(chance.high),
-        )
-
-    def render_one(self, record: SensorRisk) -> str:
-        return self._chance(record, 1)
-
-    def render_two(self, record: SensorRisk) -> str:
-        return self._chance(record, 2)
-
-    def render_five(self, record: SensorRisk) -> str:
-        return self._chance(record, 5)
-
-
-RISK_HEADINGS = (
-    "site", "lane", "position", "sensor", "technology", "installed on", "age, years",
-    *(
-        f"{part} {years} y"
-        for years in (1, 2, 5)
-        for part in ("chance within", "low", "high")
-    ),
-    "interval level", "median remaining, years", "rests on",
-)  # fmt: skip
-
-
-def risk_sheet(found: Renewal) -> Iterable[list[Any]]:
-    """The sensors and their chances for a spreadsheet."""
-    for risk in found.risks:
-        lane = risk.installation.lane
-        chances = [risk.forecast.within(years) for years in (1, 2, 5)]
-        yield [
-            lane.wim_site.code,
-            lane.label,
-            risk.installation.position,
-            str(risk.installation.sensor),
-            risk.technology,
-            risk.installation.installed_on,
-            round(risk.age_years, 3),
-            *(
-                round(number, 4)
-                for chance in chances
-                for number in (chance.probability, chance.low, chance.high)
-            ),
-            chances[0].level,
-            round(risk.forecast.median_remaining_years, 2),
-            risk.forecast.basis,
-        ]

@@ -242,6 +242,9 @@ def age_of_chance(
         age = (target / power) ** (1.0 / (power - 1.0)) - 0.5
     reached = age < 1e4
     age = np.where(reached, np.maximum(age, 0.0), 0.0)
+    # Where there is no such age, an equation that is safe to solve stands in.
+    power = np.where(reached, power, 2.0)
+    target = np.where(reached, target, 1.0)
     for _ in range(12):
         gap = (age + 1.0) ** power - age**power - target
         slope = power * ((age + 1.0) ** (power - 1.0) - age ** (power - 1.0))

@@ -8,8 +8,8 @@ sensors independent, a lane loses
 
 lane-months of accepted data in the year. Replacing a sensor exchanges its f for that of
 a new one, so that replacing one of two failed sensors in a lane saves nothing: sensors
-are chosen in bundles. The first replacement at a site pays the mobilisation, the others
-share it.
+are chosen in bundles. The first replacement at a site pays the mobilisation, the first
+in a lane the setting up of its closure; the others share them.
 
 The order is greedy: at each step the bundle that saves most for its money. How far that
 is from the best there is, is told by an exact search where the case is small enough.
@@ -57,9 +57,11 @@ class _Case:
         candidates: Sequence[Candidate],
         accepted_share: Mapping[str, float],
         mobilisation: Mapping[str, float],
+        lane_setup: Mapping[str, float] | None = None,
     ) -> None:
         _check(candidates, accepted_share, mobilisation)
         self.all = tuple(candidates)
+        self.setup = lane_setup or {}
         self.share = accepted_share
         self.mobilisation = mobilisation
         self.lanes: dict[str, list[int]] = {}
@@ -92,11 +94,13 @@ class _Case:
         else:
             sets = [frozenset(left[: n + 1]) for n in range(len(left))]
         before = self.lane_lost(lane, chosen)
+        is_closed = len(left) < len(self.lanes[lane])
+        setup = 0.0 if is_closed else self.setup.get(lane, 0.0)
         return [
             (
                 some,
                 before - self.lane_lost(lane, chosen | some),
-                sum(self.all[i].cost for i in some),
+                sum((self.all[i].cost for i in some), start=setup),
             )
             for some in sets
         ]
@@ -135,6 +139,7 @@ def replacement_order(
     mobilisation: Mapping[str, float],
     budget: float,
     *,
+    lane_setup: Mapping[str, float] | None = None,
     currency: str = "$",
 ) -> BudgetOrder:
     """What a budget buys first, and what just misses the line.
@@ -150,6 +155,9 @@ def replacement_order(
         For each site, the cost of one trip of a crew.
     budget
         Money for the year.
+    lane_setup
+        For each lane, what its first replacement pays for setting up a closure; none
+        where left out.
     currency
         Its sign, for sentences.
 
@@ -161,7 +169,7 @@ def replacement_order(
     """
     if not (math.isfinite(budget) and budget >= 0):
         raise DomainError(f"A budget must be zero or more, not {budget}.")
-    case = _Case(candidates, accepted_share, mobilisation)
+    case = _Case(candidates, accepted_share, mobilisation, lane_setup)
     lost = sum(case.lane_lost(lane, frozenset()) for lane in case.lanes)
     moves, chosen = _greedy(case, frozenset(), budget)
     lines = _lines(case, moves, currency)
@@ -187,6 +195,7 @@ def budget_curve(
     accepted_share: Mapping[str, float],
     mobilisation: Mapping[str, float],
     *,
+    lane_setup: Mapping[str, float] | None = None,
     currency: str = "$",
 ) -> tuple[OrderLine, ...]:
     """The whole order without a budget: cost and lane-months saved step by step.
@@ -194,7 +203,7 @@ def budget_curve(
     For a slider: a budget buys every step whose ``cumulative_cost`` it holds; where
     money is left over, :func:`replacement_order` may fit a smaller step in.
     """
-    case = _Case(candidates, accepted_share, mobilisation)
+    case = _Case(candidates, accepted_share, mobilisation, lane_setup)
     moves, _ = _greedy(case, frozenset(), math.inf)
     return tuple(_lines(case, moves, currency))
 
@@ -315,13 +324,16 @@ def best_possible(
     accepted_share: Mapping[str, float],
     mobilisation: Mapping[str, float],
     budget: float,
+    *,
+    lane_setup: Mapping[str, float] | None = None,
 ) -> float | None:
     """Most lane-months that any choice within the budget saves; None if too large.
 
     Exact: ways to spend are joined site by site, and a way that costs no less and saves
     no more than another is dropped (dynamic programming over the Pareto front).
     """
-    return _best_possible(_Case(candidates, accepted_share, mobilisation), budget)
+    case = _Case(candidates, accepted_share, mobilisation, lane_setup)
+    return _best_possible(case, budget)
 
 
 def _best_possible(case: _Case, budget: float) -> float | None:
