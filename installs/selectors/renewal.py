@@ -197,9 +197,7 @@ def facts_version(today: dt.date) -> str:
     """A fingerprint of every fact that the forecast rests on; one query a model."""
     parts = [METHOD_VERSION, today.isoformat(), str(Reading.objects.count())]
     for model in VERSIONED:
-        row = model._default_manager.aggregate(  # type: ignore[attr-defined]
-            n=Count("pk"), last=Max("updated_at")
-        )
+        row = model._default_manager.aggregate(n=Count("pk"), last=Max("updated_at"))
         parts.append(f"{model.__name__}:{row['n']}:{row['last']}")
     return hashlib.sha256("|".join(parts).encode()).hexdigest()[:24]
 

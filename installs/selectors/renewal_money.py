@@ -289,7 +289,7 @@ def _changes(most: int = 15) -> tuple[Change, ...]:
     """The last changes of any of these figures; one query a model."""
     found = []
     for model in (RenewalSettings, TechnologyProfile, TechnologyMoney, HazardEffect):
-        rows = model.history.select_related("history_user")[:most]  # type: ignore[attr-defined]
+        rows = model.history.select_related("history_user")[:most]
         for row in rows:
             taken = " taken back" if row.history_type == "-" else ""
             found.append(

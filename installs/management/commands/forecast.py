@@ -12,6 +12,7 @@ from django.core.management.base import CommandParser
 
 from installs.calc.types import Band
 from installs.selectors import Renewal, program_today, renewal_forecast
+from installs.selectors.replacement_order import Order, order_of
 from sites.models import Program
 from sites.selectors import program_get
 from wimprog.lib.commands import ProgramCommand
@@ -44,7 +45,30 @@ def _band(band: Band | None) -> dict[str, float] | None:
     return numbers | {"p50": band.p50, "p90": band.p90}
 
 
-def as_dict(found: Renewal, program: Program) -> dict[str, Any]:
+def _order(order: Order | None) -> dict[str, Any] | None:
+    if order is None:
+        return None
+    return {
+        "budget": order.budget,
+        "budget_is": order.budget_is,
+        "spent": order.found.spent,
+        "lane_months_saved": order.found.lane_months_saved,
+        "lane_months_lost_if_nothing": order.found.lane_months_lost_if_nothing,
+        "best_possible": order.found.best_possible,
+        "steps": [
+            {
+                "replace": list(step.line.keys),
+                "site": step.line.site,
+                "cost": step.line.cost,
+                "lane_months_saved": step.line.lane_months_saved,
+                "within_budget": step.is_funded,
+            }
+            for step in order.steps
+        ],
+    }
+
+
+def as_dict(found: Renewal, program: Program, order: Order | None) -> dict[str, Any]:
     """The forecast as JSON-ready values."""
     fleet = found.fleet
     return {
@@ -87,6 +111,13 @@ def as_dict(found: Renewal, program: Program) -> dict[str, Any]:
         "sensors": fleet.n_sensors if fleet else 0,
         "unpriced": [str(word) for word in fleet.unpriced] if fleet else [],
         "method": fleet.method if fleet else "",
+        "policy": found.policy.label,
+        "empty_positions": found.n_down,
+        "trust": found.back_test.sentence,
+        "brier": found.back_test.brier,
+        "doubts": list(found.warnings),
+        "assumed": list(found.assumed),
+        "order": _order(order),
     }
 
 
@@ -120,16 +151,17 @@ class Command(ProgramCommand):
             sys.exit(BAD_INPUT)
         if found.fleet is None:
             self._nothing(found, program, as_json=options["json"])
+        order = order_of(found, None, currency=program.currency)
         if options["json"]:
-            self.stdout.write(
-                json.dumps(as_dict(found, program), indent=2, ensure_ascii=False)
-            )
+            told = as_dict(found, program, order)
+            self.stdout.write(json.dumps(told, indent=2, ensure_ascii=False))
         else:
             self._tables(found, program)
+            self._order(order)
 
     def _nothing(self, found: Renewal, program: Program, *, as_json: bool) -> None:
         if as_json:
-            self.stdout.write(json.dumps(as_dict(found, program), indent=2))
+            self.stdout.write(json.dumps(as_dict(found, program, None), indent=2))
         self.stderr.write(
             f"Nothing can be forecast as of {found.as_of}: no sensor was in the road. "
             "Record the installation of each sensor first."
@@ -165,3 +197,15 @@ class Command(ProgramCommand):
         if fleet.unpriced:
             write(f"No replacement cost is entered for: {', '.join(fleet.unpriced)}.")
         write(f"\n{fleet.method}")
+        write(f"\nHow far to trust it: {found.back_test.sentence}")
+        for line in (*found.warnings, *found.assumed):
+            write(line)
+
+    def _order(self, order: Order | None) -> None:
+        """What the budget replaces first, as on the page."""
+        if order is None:
+            return
+        self.stdout.write(f"\nBudget: {order.budget_is}. {order.found.sentence}")
+        for step in order.steps:
+            mark = "" if step.is_funded else "just misses: "
+            self.stdout.write(f"{step.line.rank:>4}  {mark}{step.line.sentence}")
