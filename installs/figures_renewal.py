@@ -35,7 +35,7 @@ def fit_chart(technology: str, found: Goodness) -> Chart:
         y_label="Share working as observed",
         series=(
             Series("", points, kind="points"),
-            Series("perfect", line),
+            Series("a true curve", line),
         ),
         caption=f"{found.n_failures} failures; whiskers: {level} % simultaneous band. "
         f"{found.sentence}",
@@ -166,7 +166,9 @@ def age_chart(found: BestAge, currency: str) -> Chart:
         x_label="Age at which a working sensor is replaced, years",
         y_label=f"Cost a year and sensor, {currency}",
         series=tuple(series),
-        caption=found.best.sentence,
+        caption=f"A failure {currency}{found.failure_cost:,.0f}, a planned "
+        f"replacement {currency}{found.planned_cost:,.0f}; mean over the likely life "
+        f"curves, whose median life is about {found.median_years:.1f} years.",
         marks=marks,
         y_range=(0.9 * low, 1.02 * most),
     )

@@ -349,6 +349,11 @@ def _driver(effect: Effect, value: float, typical: float, part: float) -> Driver
         effect.name,
         value,
         ratio,
-        f"{effect.name} {word} it: {value:.2g} against {typical:.2g} as usual "
+        f"{effect.name} {word} it: {_plain(value)} against {_plain(typical)} as usual "
         f"({effect.step}), hazard × {ratio:.2g}, {effect.standing}",
     )
+
+
+def _plain(value: float) -> str:
+    """A covariate to the second place, so that nearly nothing reads 0."""
+    return f"{round(value, 2):g}"

@@ -97,6 +97,10 @@ class WhatIfForm(forms.Form):
 class RenewalSettingsForm(FactForm):
     """What replacements share, how long they take, and the policy."""
 
+    policy_chance = PercentField(
+        label="At a chance within a year of", help_text="For replacing at a condition."
+    )
+
     class Meta:
         model = RenewalSettings
         fields = [
@@ -126,7 +130,7 @@ class RenewalSettingsForm(FactForm):
         if kept.get("policy") == PolicyKind.AT_CONDITION and not (
             0.0 < (kept.get("policy_chance") or 0.0) < 1.0
         ):
-            self.add_error("policy_chance", "Give a chance between 0 and 1.")
+            self.add_error("policy_chance", "Give a chance above 0 and below 100 %.")
         return found
 
 

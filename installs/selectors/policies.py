@@ -32,6 +32,8 @@ DOWN_ALREADY = 1e12
 _AGE_DRAWS = 400
 _AGE_POINTS = 60
 DEFAULT_AGE_YEARS = 6.0
+#: A best age that saves a smaller share of the cost is no reason to act; ours.
+LEAST_SAVING = 0.01
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,12 @@ class BestAge:
     best: ReplacementAge
     ages_years: tuple[float, ...]
     cost_per_year: tuple[float, ...]
-    medians_years: float
+    median_years: float
+
+    @property
+    def is_worth_it(self) -> bool:
+        """Whether the age saves enough to act on."""
+        return not self.best.never and self.best.saving_frac >= LEAST_SAVING
 
 
 @dataclass(frozen=True)
@@ -282,7 +289,7 @@ def _with_best_age(
     by_word = {one.technology: one for one in ages}
     for word, _ in counts.most_common():
         one = by_word.get(word)
-        if one is not None and not one.best.never:
+        if one is not None and one.is_worth_it:
             return _replaced(asked, age_years=round(one.best.age_years, 1))
     word = counts.most_common(1)[0][0]
     median = found.fits[word].median_years
@@ -345,7 +352,7 @@ def best_ages(found: Renewal, asked: WhatIf, *, currency: str) -> tuple[BestAge,
                 best=best,
                 ages_years=tuple(float(age) for age in grid),
                 cost_per_year=tuple(float(rate) for rate in rates),
-                medians_years=fit.median_years,
+                median_years=fit.median_years,
             )
         )
     return tuple(ages)

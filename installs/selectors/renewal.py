@@ -76,7 +76,7 @@ DEFAULT_YEARS = 5
 #: Past years that a back-test looks at, the latest first.
 MOST_ORIGINS = 12
 #: Raised whenever the way of reckoning changes, so that no old answer is shown.
-METHOD_VERSION = "renewal-2"
+METHOD_VERSION = "renewal-3"
 KEPT_SECONDS = 24 * 3600
 #: Facts that the forecast rests on.
 VERSIONED = (
@@ -104,6 +104,11 @@ class TechnologyCurve:
     goodness: Goodness
     rests_on: str
     by_lot: GroupComparison | None
+
+    @property
+    def lots_words(self) -> str:
+        """Whether the lots live alike, without the counts of each."""
+        return self.by_lot.sentence.partition(":")[0] + "." if self.by_lot else ""
 
 
 @dataclass(frozen=True)

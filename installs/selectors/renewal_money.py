@@ -161,14 +161,23 @@ def _price(
         return Price(expected.technology, None, 0.0, NONE)
     hours = settings.closure_setup_hours + settings.closure_hours_each
     closure = float(settings.closure_rate_per_hour) * hours
-    left = max(float(expected.cost) - closure, 0.0)
+    left = float(expected.cost) - closure
+    told = f"{expected.cost_source}: {format_number(float(expected.cost), 0)}"
+    if left <= 0:
+        return Price(
+            expected.technology,
+            0.0,
+            0.0,
+            f"{told} with the closed lane, which is less than the closure alone "
+            f"({format_number(closure, 0)}): only the closure is counted. Enter parts "
+            "and work",
+        )
     return Price(
         expected.technology,
         left,
         0.0,
-        f"{expected.cost_source}: {format_number(float(expected.cost), 0)} with the "
-        f"closed lane, less {format_number(closure, 0)} for the closure, which is "
-        "reckoned beside it",
+        f"{told} with the closed lane, less {format_number(closure, 0)} for the "
+        "closure, which is reckoned beside it",
     )
 
 

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 _MONTHS_PER_YEAR = 12.0
 #: More candidates than this are cut to those most likely to fail.
 MOST_CANDIDATES = 400
+#: Steps that a page begins with.
+FIRST_SHOWN = 8
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,16 @@ class Order:
     def funded(self) -> tuple[Step, ...]:
         """What the budget buys, in order."""
         return tuple(step for step in self.steps if step.is_funded)
+
+    @property
+    def first(self) -> tuple[Step, ...]:
+        """The steps that a page begins with."""
+        return self.funded[:FIRST_SHOWN]
+
+    @property
+    def rest(self) -> tuple[Step, ...]:
+        """The steps within the budget after those."""
+        return self.funded[FIRST_SHOWN:]
 
     @property
     def missed(self) -> tuple[Step, ...]:

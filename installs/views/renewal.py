@@ -60,8 +60,24 @@ def forecast(request: HttpRequest) -> HttpResponse:
         "year_choices": YEAR_CHOICES,
         "budget_step": BUDGET_STEP,
         "query": request.GET.urlencode(),
+        **_head(found),
     }
     return render(request, "installs/forecast.html", context)
+
+
+def _head(found: selectors.Renewal) -> dict[str, float]:
+    """Next year's cost to the digits that it is known to."""
+    year = found.next_year
+    if year is None or year.cost is None:
+        return {}
+    parts = (year.cost.p10, year.cost.expected, year.cost.p90)
+    rounded = [round_money(value) for value in parts]
+    return dict(zip(("cost_low", "cost_expected", "cost_high"), rounded, strict=True))
+
+
+def round_money(value: float) -> float:
+    """Three digits: nobody knows next year's cost to the last dollar."""
+    return float(f"{value:.3g}")
 
 
 def _survival(one: selectors.TechnologyCurve) -> Any:

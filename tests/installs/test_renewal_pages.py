@@ -17,6 +17,7 @@ from installs.models import (
     TechnologyProfile,
 )
 from installs.selectors.conditions import effects_in_use
+from installs.views.renewal import round_money
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -50,9 +51,9 @@ def test_the_first_screen_tells_number_money_and_trust(client_for, guest, priced
     assert year.period.label == "2025"  # the first whole budget year, from July
     first = page[: page.index("What to replace first")]
     assert "Budget year 2025" in first
-    assert f"{year.cost.p90:,.0f}" in first
+    assert f"{round_money(year.cost.p90):,.0f}" in first
     assert found.back_test.sentence in first
-    assert "assumed until the agency enters its own" in first
+    assert "assumed until the agency enters its own figures" in first
 
 
 def test_the_budget_decides_what_is_within_it(client_for, guest, priced):
@@ -131,6 +132,7 @@ def test_settings_are_kept_with_who_and_why(client_for, manager, guest, priced):
     kept = RenewalSettings.objects.get()
     assert (kept.mobilisation, kept.source) == (4000, "contract 12")
     assert kept.history.first().history_user == manager
+    assert kept.policy_chance == 0.5  # shown and typed in per cent
     sent |= {"policy": "at an age", "policy_age_years": ""}
     refused = client.post(url("renewal-settings-edit"), sent)
     assert refused.status_code == 422
