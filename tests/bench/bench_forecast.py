@@ -58,7 +58,7 @@ def lives_and_sensors() -> tuple[dict[str, list[Life]], list[SensorInService]]:
             Life(float(min(a, w)), bool(a <= w), until_years=float(w))
             for a, w in zip(whole, watched, strict=True)
         ]
-        ages = np.round(rng.uniform(0.0, scale, N_SENSORS // len(TRUE)) * 365) / 365
+        ages = np.round(rng.uniform(0.01, scale, N_SENSORS // len(TRUE)), 2)
         live += [
             SensorInService(f"{technology} {i}", technology, float(age))
             for i, age in enumerate(ages)
