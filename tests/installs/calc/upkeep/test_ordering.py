@@ -217,3 +217,24 @@ def test_incomplete_cases_are_refused():
     other = Candidate("s2", "b", "a/1", 0.5, 0.2, 0.1, 1.0)
     with pytest.raises(DomainError, match="two sites"):
         order([one, other], 1.0)
+
+
+def test_a_lane_pays_for_its_closure_once():
+    """Two sensors of one lane: 2 × 4,000, one trip of 1,000, one setup of 675."""
+    pair = [candidate("s1", chance=1.0, left=1.0), candidate("s2", chance=1.0, left=1)]
+    setup = {"a/1": 675.0}
+    (line,) = replacement_order(
+        pair, {"a/1": 1.0}, {"a": 1000.0}, 9675.0, lane_setup=setup
+    ).funded
+    assert line.cost == 8000.0 + 1000.0 + 675.0
+    assert (
+        best_possible(pair, {"a/1": 1.0}, {"a": 1000.0}, 9674.0, lane_setup=setup) == 0
+    )
+    other = [candidate("s1", lane="a/1"), candidate("s2", lane="a/2")]
+    steps = budget_curve(
+        other,
+        {"a/1": 1.0, "a/2": 1.0},
+        {"a": 1000.0},
+        lane_setup={"a/1": 675.0, "a/2": 675.0},
+    )
+    assert steps[-1].cumulative_cost == 2 * (4000.0 + 675.0) + 1000.0

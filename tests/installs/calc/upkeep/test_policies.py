@@ -424,3 +424,11 @@ def test_lanes_without_a_share_are_named(share):
         compare_policies(futures, [ON_FAILURE], PRICES, SHARED, given)
     with pytest.raises(DomainError, match="one policy"):
         compare_policies(futures, [], PRICES, SHARED, shares(futures))
+
+
+def test_age_of_chance_with_shapes_just_above_one():
+    """The age is beyond all reach there, and no step of the search divides by zero."""
+    shape = 1.0 + np.geomspace(1e-9, 1e-2, 400)
+    age = age_of_chance(0.5, np.ones(400), shape, np.full(400, 6.0))
+    # At shape 1.00002 the chance within a year of a new sensor is about 1/6 for ever.
+    assert np.all(np.isinf(age[shape < 1.0001]))
