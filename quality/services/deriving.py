@@ -7,19 +7,24 @@ whole, so that doing it twice changes nothing.
 from __future__ import annotations
 
 import datetime as dt
+import logging
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
 
 from quality.models import DailySummary, DayDecision, LaneDay, LaneMonth, LaneWeek
 from quality.selectors.limits import check_limits
+from quality.services.week_figuring import week_figures_refresh
 from sites.models import Lane
 from wimprog.lib.dates import add_months
+from wimprog.lib.errors import DomainError
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from quality.calc.checks import Finding
+
+log = logging.getLogger(__name__)
 
 STEERING_CLASS = 9
 RUN_REACH = dt.timedelta(days=7)
@@ -43,6 +48,23 @@ def derived_refresh(
     _months(lane, first_on, last_on)
     if findings:
         _findings(lane, first_on, last_on)
+    _figures(lane, first_on, last_on)
+
+
+def _figures(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
+    """Figures of the weeks; where a part cannot be read they stay without.
+
+    `check_store` alarms of such a part and `derive` fails on it; an import of other
+    records, or a decision, must not.
+    """
+    try:
+        week_figures_refresh(lane=lane, first_on=_monday(first_on), last_on=last_on)
+    except DomainError as error:
+        log.warning("No figures for weeks of %s: %s", lane, error.message)
+
+
+def _monday(day: dt.date) -> dt.date:
+    return day - dt.timedelta(days=day.weekday())
 
 
 def _weeks(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
@@ -50,7 +72,7 @@ def _weeks(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
 
     from quality.calc.steering import weekly_steering
 
-    start = first_on - dt.timedelta(days=first_on.weekday())
+    start = _monday(first_on)
     end = last_on + dt.timedelta(days=6 - last_on.weekday())
     dropped = LaneDay.objects.filter(
         lane=lane, date__range=(start, end), review__decision=DayDecision.SET_ASIDE
@@ -66,7 +88,9 @@ def _weeks(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
         .order_by("date")
         .values_list(*columns)
     )
-    LaneWeek.objects.filter(lane=lane, week_on__range=(start, end)).delete()
+    replaced = LaneWeek.objects.filter(lane=lane, week_on__range=(start, end))
+    figures = dict(replaced.values_list("week_on", "figures"))
+    replaced.delete()
     days = pd.DataFrame.from_records(list(rows), columns=columns)
     if days.empty:
         return
@@ -83,6 +107,8 @@ def _weeks(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
                 else float(week.steering_sd_kg),
                 gvw_mean_kg=float(week.gvw_mean_kg),
                 n_days=int(week.n_days),
+                # they carry what they were made of, and are made anew if that changed
+                figures=figures.get(week.week_on.date(), {}),
             )
             for week in weeks.itertuples(index=False)
         ]
