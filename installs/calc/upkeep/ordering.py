@@ -22,6 +22,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike
+
+from installs.calc.likelihood import Array
 from installs.calc.upkeep.order_types import BudgetOrder, Candidate, OrderLine
 from wimprog.lib.errors import DomainError
 from wimprog.lib.units import format_number
@@ -31,6 +35,10 @@ MONTHS_PER_YEAR = 12.0
 MOST_COMBINED = 8
 #: Ways to spend kept by the exact search; beyond it, it gives up.
 _MOST_WAYS = 20_000
+#: Sums of ways that it holds at one time.
+_MOST_SUMS = 4_000_000
+#: Spend nothing, save nothing.
+_NOTHING = np.zeros((1, 2))
 _TINY = 1e-9
 #: Lines beyond the budget that are told.
 N_NEAR_MISSES = 5
@@ -337,9 +345,9 @@ def best_possible(
 
 
 def _best_possible(case: _Case, budget: float) -> float | None:
-    ways = [(0.0, 0.0)]
+    ways = _NOTHING
     for site, lanes in case.sites.items():
-        inside = [(0.0, 0.0)]
+        inside = _NOTHING
         for lane in lanes:
             if len(case.lanes[lane]) > MOST_COMBINED:
                 return None
@@ -347,30 +355,31 @@ def _best_possible(case: _Case, budget: float) -> float | None:
             inside = _front(_sums(inside, [(0.0, 0.0), *options]), budget)
             if len(inside) > _MOST_WAYS // 50:
                 return None
-        trip = case.mobilisation[site]
-        options = [(0.0, 0.0), *((c + trip, s) for c, s in inside if s > 0)]
-        ways = _front(_sums(ways, options), budget)
+        gains = inside[inside[:, 1] > 0] + (case.mobilisation[site], 0.0)
+        if len(ways) * (len(gains) + 1) > _MOST_SUMS:
+            return None
+        ways = _front(_sums(ways, np.concatenate([_NOTHING, gains])), budget)
         if len(ways) > _MOST_WAYS:
             return None
-    return max(saved for _, saved in ways)
+    return float(ways[:, 1].max())
 
 
-def _sums(
-    first: Sequence[tuple[float, float]], second: Sequence[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    return [(a + c, b + d) for a, b in first for c, d in second]
+def _sums(first: Array, second: ArrayLike) -> Array:
+    """Every way of the first with every one of the second: (cost, saved), shape (n, 2).
+
+    Costs and savings add up, as lanes and sites do not touch each other.
+    """
+    other = np.asarray(second, dtype=float)
+    return np.asarray((first[:, None, :] + other[None, :, :]).reshape(-1, 2))
 
 
-def _front(
-    ways: Sequence[tuple[float, float]], budget: float
-) -> list[tuple[float, float]]:
-    kept: list[tuple[float, float]] = []
-    most = -math.inf
-    for cost, saved in sorted(ways, key=lambda way: (way[0], -way[1])):
-        if cost <= budget + _TINY and saved > most + _TINY:
-            kept.append((cost, saved))
-            most = saved
-    return kept
+def _front(ways: Array, budget: float) -> Array:
+    """Ways within the budget that save more than all that cost no more."""
+    able = ways[ways[:, 0] <= budget + _TINY]
+    able = able[np.lexsort((-able[:, 1], able[:, 0]))]
+    most = np.maximum.accumulate(able[:, 1])
+    before = np.concatenate([[-math.inf], most[:-1]])
+    return np.asarray(able[able[:, 1] > before + _TINY])
 
 
 def _check(
