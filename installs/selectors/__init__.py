@@ -10,6 +10,7 @@ from installs.selectors.electrical import (
     installation_tests,
 )
 from installs.selectors.electrical_rules import limits_by_model
+from installs.selectors.life_curves import TechnologyCurve
 from installs.selectors.lives import (
     Expectation,
     LaneChance,
@@ -51,7 +52,6 @@ from installs.selectors.records import (
 from installs.selectors.renewal import (
     Renewal,
     SensorRisk,
-    TechnologyCurve,
     renewal_forecast,
 )
 from installs.selectors.roadside import (

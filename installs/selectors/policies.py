@@ -139,17 +139,15 @@ def spots_of(
     ]
 
 
-def works_by_site(today: dt.date) -> dict[str, tuple[float, ...]]:
-    """Pavement works to come, in years from today, by site; one query.
-
-    Works on one lane count only where they take the whole site, so they are left out.
-    """
+def works_ahead(today: dt.date) -> dict[str, tuple[float, ...]]:
+    """Pavement works to come, in years from today, by site or by lane; one query."""
     found: dict[str, list[float]] = defaultdict(list)
-    for code, day in PavementWork.objects.filter(
-        planned_on__gt=today, lane=None
-    ).values_list("wim_site__code", "planned_on"):
-        found[code].append(years_between(today, day))
-    return {code: tuple(sorted(years)) for code, years in found.items()}
+    for work in PavementWork.objects.filter(planned_on__gt=today).select_related(
+        "wim_site", "lane__wim_site"
+    ):
+        place = work.wim_site.code if work.lane is None else str(work.lane)
+        found[place].append(years_between(today, work.planned_on))
+    return {place: tuple(sorted(years)) for place, years in found.items()}
 
 
 def futures_of(
@@ -191,7 +189,7 @@ def futures_of(
         draws,
         horizon_years=horizon_years,
         rng=rng,
-        works_years=works_by_site(today),
+        works_years=works_ahead(today),
         times=money.times,
     )
 
@@ -274,7 +272,7 @@ def policies_compared(
         n_draws=futures.n_draws,
         years=max(asked.years, 2),
         unpriced=money.unpriced(used),
-        n_works=sum(len(years) for years in works_by_site(found.as_of).values()),
+        n_works=sum(len(years) for years in works_ahead(found.as_of).values()),
         assumed=assumed_words(found.spots, money),
     )
 

@@ -9,9 +9,10 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from installs.calc.types import EndReason, FailureMode, LifeOutcome
+from installs.selectors.life_curves import doubts
 from installs.selectors.lives import LifeRow, life_rows
 from installs.selectors.policies import WhatIf, spots_of
-from installs.selectors.renewal import doubts, facts_version, renewal_forecast
+from installs.selectors.renewal import facts_version, renewal_forecast
 from installs.services import installation_end, sensor_install
 from tests import factories
 from wimprog.lib.errors import DomainError

@@ -221,6 +221,51 @@ def test_pavement_works_are_added_changed_and_taken_off(client_for, manager, wor
     assert not PavementWork.objects.exists()
 
 
+def test_works_on_one_lane_take_that_lane_and_no_other(client_for, guest, priced):
+    client = client_for(guest)
+    ask = {"years": "3"}
+    before = client.get(url("forecast"), ask).context["found"].fleet.total.expected
+    PavementWork.objects.create(
+        wim_site=priced.wim_site,
+        lane=priced.lanes[0],
+        planned_on=dt.date(2024, 9, 1),
+        what="joint repair",
+    )
+    found = client.get(url("forecast"), ask).context["found"]
+    one = found.fleet.total.expected
+    PavementWork.objects.all().delete()
+    PavementWork.objects.create(
+        wim_site=priced.wim_site, planned_on=dt.date(2024, 9, 1), what="overlay"
+    )
+    both = client.get(url("forecast"), ask).context["found"].fleet.total.expected
+    assert before < one < both
+
+
+def test_every_number_leads_to_its_records(client_for, guest, priced):
+    page = client_for(guest).get(url("forecast")).content.decode()
+    assert f"{url('lives')}?technology=polymer%20piezo" in page
+    for installation in priced.live:
+        assert installation.get_absolute_url() in page
+    for name in ("renewal-past", "renewal-settings", "renewal-curves"):
+        assert url(name) in page
+
+
+def test_the_page_asks_no_more_of_the_database_for_more_sensors(
+    client_for, guest, priced, django_assert_max_num_queries
+):
+    client = client_for(guest)
+    client.get(url("forecast"))  # content types and sessions are read once
+    for number in range(3, 10):
+        lane = factories.LaneFactory.create(wim_site=priced.wim_site, number=number)
+        factories.InstallationFactory.create(
+            lane=lane, position="piezo 1", installed_on=dt.date(2020, 6, 1)
+        )
+    with django_assert_max_num_queries(45):
+        client.get(url("forecast"))
+    with django_assert_max_num_queries(30):
+        client.get(url("forecast"))  # kept
+
+
 def test_the_workbook_holds_order_years_sensors_and_whose_figures(
     client_for, guest, priced
 ):

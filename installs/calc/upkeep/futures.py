@@ -89,7 +89,7 @@ class Futures:
     rng
         Seeded generator, drawn from once.
     works_years
-        Pavement works by site, years from now. They end every sensor of the site,
+        Pavement works by site or by lane, years from now. They end every sensor there,
         whatever the policy.
     new_log_multiplier_sd
         Spread of the log hazard multiplier of sensors to come (0: all typical).
@@ -255,9 +255,13 @@ def age_of_chance(
 def _works_table(
     positions: Sequence[Position], works_years: Mapping[str, Sequence[float]]
 ) -> Array:
-    """Works to come at each position's site, padded with infinity."""
+    """Works to come at each position's site or lane, padded with infinity."""
     ahead = [
-        sorted(year for year in works_years.get(p.site, ()) if year > 0)
+        sorted(
+            year
+            for year in (*works_years.get(p.site, ()), *works_years.get(p.lane, ()))
+            if year > 0
+        )
         for p in positions
     ]
     widest = max((len(years) for years in ahead), default=0)
