@@ -83,8 +83,9 @@ def summary(found: Renewal, order: Order | None, sign: str) -> list[str]:
     said = [
         f"Budget year {year.period.label}: {_counts(year.replacements)} sensors to "
         f"replace; cost {_money(year.cost, sign)}.",
-        f"{found.fleet.n_sensors} sensors in the road, {found.n_down} positions empty "
-        f"since a failure. Policy: replaced {found.policy.label}; prices grow "
+        f"{found.fleet.n_sensors} sensors in the road, {found.n_down} "
+        f"position{'' if found.n_down == 1 else 's'} empty since a failure. Policy: "
+        f"replaced {found.policy.label}; prices grow "
         f"{100 * found.money.growth_per_year:g} % a year.",
     ]
     if order is not None:

@@ -71,7 +71,7 @@ DEFAULT_YEARS = 5
 #: Past years that a back-test looks at, the latest first.
 MOST_ORIGINS = 12
 #: Raised whenever the way of reckoning changes, so that no old answer is shown.
-METHOD_VERSION = "renewal-3"
+METHOD_VERSION = "renewal-4"
 KEPT_SECONDS = 24 * 3600
 #: Facts that the forecast rests on.
 VERSIONED = (
@@ -350,7 +350,8 @@ def _programme(
         unpriced=unpriced,
         method=(
             f"{cost.method} Policy: {policy.label}. A replacement is counted in the "
-            "year in which the new sensor begins to work."
+            "year in which the new sensor begins to work; a position that stands empty "
+            "counts as failed today."
         ),
     )
     return fleet, cost

@@ -107,6 +107,27 @@ def test_policies_stand_on_the_same_futures(client_for, guest, priced):
     assert works.difference.cost_per_lane_month.mean == pytest.approx(0.0, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("asked", "label"),
+    [
+        ({"policy": "at an age", "age": "2"}, "at 2 years"),
+        ({"policy": "at a condition", "chance": "30"}, "at a 30 % chance"),
+        ({"policy": "with the pavement programme", "wait": "18"}, "up to 18 months"),
+    ],
+)
+def test_the_policy_asked_for_is_played_and_told(
+    client_for, guest, priced, asked, label
+):
+    client = client_for(guest)
+    usual = client.get(url("forecast")).context["found"].fleet
+    answer = client.get(url("forecast"), asked)
+    found = answer.context["found"]
+    assert label in found.policy.label
+    assert label in answer.content.decode()
+    if asked["policy"] == "at an age":  # both sensors are older than two years
+        assert found.fleet.total.expected > usual.total.expected
+
+
 def test_an_empty_position_is_told_and_stands_first(client_for, guest, world):
     factories.TechnologyProfileFactory()
     gone = world.live[1]

@@ -261,7 +261,7 @@ def _difference_sentence(
     return (
         f"{who}: a lane-month of accepted data costs "
         f"{_money(abs(months.mean), sign)} {word} on average {span}; it is cheaper in "
-        f"{format_number(100 * cheaper, 0)} % of {months.n_draws:,} futures."
+        f"{round(cheaper * months.n_draws):,} of {months.n_draws:,} simulated futures."
     )
 
 
