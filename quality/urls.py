@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from quality.views import days, files, report, review
+from quality.views import days, drift, files, report, review
 
 app_name = "quality"
 
@@ -25,6 +25,20 @@ urlpatterns = [
     ),
     path("records/review/", review.review_list, name="review-list"),
     path("records/review/decide/", review.review_decide, name="review-decide"),
+    path("records/drift/", drift.drift_list, name="drift-list"),
+    path("records/drift/look/", drift.drift_look, name="drift-look"),
+    path("records/drift/<int:pk>/", drift.drift_detail, name="drift-detail"),
+    path("records/drift/<int:pk>/decide/", drift.drift_decide, name="drift-decide"),
+    path(
+        "records/drift/<int:pk>/correct/",
+        drift.correction_propose,
+        name="correction-propose",
+    ),
+    path(
+        "records/corrections/<int:pk>/",
+        drift.correction_answer,
+        name="correction-answer",
+    ),
     path("records/lanes/<int:pk>/days/", days.lane_days, name="lane-days"),
     path("records/lanes/<int:pk>/weeks/", days.lane_weeks, name="lane-weeks"),
     path("reports/", report.report, name="report"),
