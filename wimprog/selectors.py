@@ -28,6 +28,7 @@ from installs import selectors as installs_reads
 from installs.models import (
     ElectricalLimit,
     ElectricalTest,
+    HazardEffect,
     Installation,
     MaintenanceVisit,
     TechnologyProfile,
@@ -51,6 +52,7 @@ VERSIONED = (
     ElectricalLimit,
     ElectricalTest,
     TechnologyProfile,
+    HazardEffect,
     MaintenanceVisit,
     CalibrationSession,
     CalibrationSettings,

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from installs.calc.types import (
@@ -82,8 +81,14 @@ def _by_lot(rows: list[LifeRow]) -> GroupComparison | None:
     return compare_lives(lots) if len(lots) > 1 else None
 
 
-def doubts(rows: Sequence[LifeRow]) -> list[str]:
-    """What in the lives themselves makes a forecast from them doubtful."""
+def doubts(
+    rows: Sequence[LifeRow], places: Mapping[int, str] | None = None
+) -> list[str]:
+    """What in the lives themselves makes a forecast from them doubtful.
+
+    ``places`` are the names of the installations' places, by their keys.
+    """
+    known = places or {}
     said = []
     for word in sorted({row.technology for row in rows}):
         days = sorted(
@@ -103,22 +108,23 @@ def doubts(rows: Sequence[LifeRow]) -> list[str]:
                 "or the day on which they were written down? Lives are taken as "
                 "independent, so the curve is surer of itself than it should be."
             )
-    for (lane_id, position), n in sorted(_overlaps(rows).items()):
-        of = next(r for r in rows if (r.lane_id, r.position) == (lane_id, position))
+    for row in _overlapping(rows):
+        place = known.get(row.pk, row.position)
         said.append(
-            f"{n} lives overlap at {position} of the lane of installation {of.pk}: "
-            "two sensors cannot have been there at once. Correct their days."
+            f"Two lives overlap at {place}: one begins on "
+            f"{row.installed_on:%-d %b %Y}, before the one before it had ended. "
+            "Correct their days."
         )
     return said
 
 
-def _overlaps(rows: Sequence[LifeRow]) -> Counter[tuple[int, str]]:
+def _overlapping(rows: Sequence[LifeRow]) -> list[LifeRow]:
     """Lives that begin at a position before the one before them had ended."""
-    found: Counter[tuple[int, str]] = Counter()
+    found = []
     last: dict[tuple[int, str], dt.date] = {}
     for row in sorted(rows, key=lambda r: r.installed_on):
         place = (row.lane_id, row.position)
         if place in last and row.installed_on < last[place]:
-            found[place] += 1
+            found.append(row)
         last[place] = max(row.ended_on or dt.date.max, last.get(place, dt.date.min))
     return found

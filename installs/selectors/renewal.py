@@ -281,7 +281,9 @@ def _lived(today: dt.date) -> _Lived:
         fits=fits,
         forecasts=forecasts,
         ratios={pk: one.hazard_ratio for pk, one in conditions.items()},
-        warnings=tuple(doubts(rows)),
+        warnings=tuple(
+            doubts(rows, {pk: str(place) for pk, place in installations.items()})
+        ),
     )
 
 

@@ -50,8 +50,8 @@ def test_lives_that_overlap_are_told():
         life(1, dt.date(2018, 5, 1), dt.date(2021, 5, 1)),
         life(2, dt.date(2020, 5, 1)),
     ]
-    (said,) = doubts(rows)
-    assert "overlap at piezo 1" in said
+    (said,) = doubts(rows, {2: "OV-001 lane N1 piezo 1"})
+    assert "overlap at OV-001 lane N1 piezo 1: one begins on 1 May 2020" in said
     after = [rows[0], life(2, dt.date(2021, 5, 1))]
     assert doubts(after) == []
 
