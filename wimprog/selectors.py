@@ -40,7 +40,13 @@ from quality.calc.condition import (
     LaneEvidence,
     lane_condition,
 )
-from quality.models import DayReview, RecordFile
+from quality.models import (
+    CheckLimit,
+    DayReview,
+    DriftEpisode,
+    RecordFile,
+    RecordReplacement,
+)
 from sites.models import Lane, Program, Site, SiteState
 from wimprog.lib.judgement import Condition
 
@@ -60,7 +66,10 @@ VERSIONED = (
     StandardValue,
     TruckRun,
     RecordFile,
+    RecordReplacement,
     DayReview,
+    DriftEpisode,
+    CheckLimit,
 )
 METHOD_VERSION = "2"
 

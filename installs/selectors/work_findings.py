@@ -21,6 +21,7 @@ from installs.models import (
 from installs.selectors.electrical import COMPLETE_STAGES, QuantityStory, story_of
 from installs.selectors.electrical_rules import rules_by_model
 from sites.models import Lane
+from sites.selectors import program_get
 from wimprog.lib.dates import add_months
 from wimprog.lib.judgement import Verdict
 from wimprog.lib.units import format_number
@@ -28,9 +29,6 @@ from wimprog.lib.units import format_number
 #: How far ahead a limit that a trend is heading for is work already, as on the health
 #: page.
 CROSSING_DAYS = 183
-#: Longest time without a test of a sensor or a visit to a site (common practice, no
-#: source).
-INSPECTION_MONTHS = 12
 #: Days after work that was said to be done by which the register should show it.
 REGISTER_DAYS = 14
 
@@ -213,6 +211,7 @@ def inspection_work(
 
     ``tested_by_rule`` are technologies that a preventive rule of the agency sees to.
     """
+    months = program_get().inspection_interval_months
     skipped = set(tested_by_rule)
     late: dict[int, list[tuple[dt.date, Installation]]] = defaultdict(list)
     for one in _live(lanes):
@@ -221,16 +220,18 @@ def inspection_work(
         at = one.last_test_at  # type: ignore[attr-defined]
         zone = ZoneInfo(one.lane.wim_site.time_zone)
         seen = max(one.installed_on, at.astimezone(zone).date()) if at else None
-        due = add_months(seen or one.installed_on, INSPECTION_MONTHS)
+        due = add_months(seen or one.installed_on, months)
         if due <= today:
             late[one.lane_id].append((due, one))
     found = [
-        _test_due(lane, late[lane.pk]) for lane in lanes if late.get(lane.pk)
-    ]  # fmt: skip
-    return found + _visits_due(lanes, today)
+        _test_due(lane, late[lane.pk], months) for lane in lanes if late.get(lane.pk)
+    ]
+    return found + _visits_due(lanes, today, months)
 
 
-def _test_due(lane: Lane, late: Sequence[tuple[dt.date, Installation]]) -> WorkFinding:
+def _test_due(
+    lane: Lane, late: Sequence[tuple[dt.date, Installation]], months: int
+) -> WorkFinding:
     due = min(day for day, _ in late)
     names = ", ".join(one.position for _, one in late)
     never = [one for _, one in late if one.last_test_at is None]  # type: ignore[attr-defined]
@@ -244,7 +245,7 @@ def _test_due(lane: Lane, late: Sequence[tuple[dt.date, Installation]]) -> WorkF
         lane_id=lane.pk,
         cause="electrical test",
         reason=f"Test the sensors of lane {lane.label}: {names} without an electrical "
-        f"test for {INSPECTION_MONTHS} months or more.{more}",
+        f"test for {months} months or more.{more}",
         since_on=due,
         due_on=due,
         evidence=(lane_evidence(lane),),
@@ -252,7 +253,9 @@ def _test_due(lane: Lane, late: Sequence[tuple[dt.date, Installation]]) -> WorkF
     )
 
 
-def _visits_due(lanes: Sequence[Lane], today: dt.date) -> list[WorkFinding]:
+def _visits_due(
+    lanes: Sequence[Lane], today: dt.date, months: int
+) -> list[WorkFinding]:
     sites = {lane.wim_site_id: lane.wim_site for lane in lanes}
     last_at = dict(
         MaintenanceVisit.objects.filter(wim_site_id__in=sites)
@@ -274,7 +277,7 @@ def _visits_due(lanes: Sequence[Lane], today: dt.date) -> list[WorkFinding]:
         start = last or site.in_service_on
         if start is None:
             continue
-        due = add_months(start, INSPECTION_MONTHS)
+        due = add_months(start, months)
         if due > today:
             continue
         when = f"last on {last}" if last else f"never since it opened on {start}"
@@ -285,7 +288,7 @@ def _visits_due(lanes: Sequence[Lane], today: dt.date) -> list[WorkFinding]:
                 source=WorkSource.INSPECTION_DUE,
                 wim_site_id=pk,
                 cause="inspection of the site",
-                reason=f"Visit {site.code}: nobody was there for {INSPECTION_MONTHS} "
+                reason=f"Visit {site.code}: nobody was there for {months} "
                 f"months or more ({when}).",
                 since_on=due,
                 due_on=due,

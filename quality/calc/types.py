@@ -10,6 +10,7 @@ class DriftShape(StrEnum):
 
     STEP = "step"
     RAMP = "ramp"
+    UNCLEAR = "step or ramp"
 
 
 class DriftScope(StrEnum):

@@ -127,7 +127,9 @@ class DriftEpisode(Fact):
     shape = models.CharField(max_length=12, choices=choices_of(DriftShape))
     scope = models.CharField(max_length=16, choices=choices_of(DriftScope))
     causes = models.JSONField(
-        default=list, help_text="Suggested causes with what speaks for each."
+        default=list,
+        blank=True,
+        help_text="Suggested causes with what speaks for each.",
     )
     facts = models.JSONField(
         default=dict, help_text="The whole finding, with its rule and false alarms."

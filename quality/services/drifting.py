@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
 
-from quality.calc.types import DriftShape, EpisodeState
+from quality.calc.types import EpisodeState
 from quality.models import DriftEpisode
 from quality.selectors.drift_series import cause_facts, lane_series, pooled_prior
 from sites.models import Lane
@@ -25,12 +25,6 @@ if TYPE_CHECKING:
 
 MEASURE = "steering axle"
 SCOPE_WORDS = {"several lanes of the site": "several lanes"}
-NO_CAUSE = {
-    "what": "not known",
-    "evidence": "No dated test, visit or comparison near the onset speaks for a cause.",
-    "rank": 1,
-    "standing": "suggestion, not a finding",
-}
 NOT_SEEN = "The weeks since then do not show it any more."
 
 
@@ -184,10 +178,10 @@ def _keep(
     episode.size_low_pct = one.interval.low
     episode.size_high_pct = one.interval.high
     episode.n_weeks, episode.n_trucks = one.n_weeks, one.n_trucks
-    episode.shape = _shape(one)
+    episode.shape = one.shape.value
     scope = one.scope.scope.value
     episode.scope = SCOPE_WORDS.get(scope, scope)
-    episode.causes, episode.facts = facts["causes"] or [NO_CAUSE], facts
+    episode.causes, episode.facts = facts["causes"], facts
     episode.method_version = METHOD_VERSION
     if reopened:
         episode.state, episode.explanation = EpisodeState.OPEN.value, ""
@@ -198,16 +192,6 @@ def _keep(
         found.n_new += 1
     else:
         found.n_updated += 1
-
-
-def _shape(one: FoundEpisode) -> str:
-    """Step or ramp; the likelier where they are not told apart (the facts say so)."""
-    words = {shape.value for shape in DriftShape}
-    if one.shape.value in words:
-        return one.shape.value
-    told = dict(one.judgement.details)
-    is_ramp = float(told["gain_ramp"]) > float(told["gain_step"])
-    return (DriftShape.RAMP if is_ramp else DriftShape.STEP).value
 
 
 @transaction.atomic

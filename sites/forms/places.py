@@ -28,6 +28,7 @@ class ProgramForm(FactForm):
             "default_standard",
             "default_class",
             "calibration_interval_months",
+            "inspection_interval_months",
             "watch_drift_pct",
             "act_drift_pct",
             "silent_days",

@@ -97,6 +97,13 @@ class Program(Fact):
     calibration_interval_months = models.PositiveSmallIntegerField(
         default=12, validators=[MinValueValidator(1), MaxValueValidator(60)]
     )
+    inspection_interval_months = models.PositiveSmallIntegerField(
+        "a site or sensor looked at every, months",
+        default=12,
+        validators=[MinValueValidator(1), MaxValueValidator(120)],
+        help_text="Longest time without an electrical test of a sensor or a visit to "
+        "its site.",
+    )
     fiscal_year_start_month = models.PositiveSmallIntegerField(
         choices=MONTHS, default=7
     )
