@@ -11,6 +11,7 @@ tests/outside/reference_env/check_survival.py prints that ratio.
 from __future__ import annotations
 
 import datetime as dt
+import importlib
 import statistics
 import sys
 import time
@@ -131,7 +132,7 @@ def main() -> None:
 def _against_reference(lives: dict[str, list[Life]]) -> None:
     """Our fit by maximum likelihood alone, against the reference library's."""
     try:
-        from lifelines import WeibullFitter
+        fitter = importlib.import_module("lifelines").WeibullFitter
     except ImportError:
         sys.stdout.write(
             "against the reference library: not measured here; "
@@ -145,7 +146,7 @@ def _against_reference(lives: dict[str, list[Life]]) -> None:
         for own in lives.values()
     ]
     ours = _median(lambda: [weibull_maximum_likelihood(own) for own in lives.values()])
-    theirs = _median(lambda: [WeibullFitter().fit(*column) for column in columns])
+    theirs = _median(lambda: [fitter().fit(*column) for column in columns])
     sys.stdout.write(f"against the reference library's fit: {ours / theirs:.2f} ×\n")
 
 
