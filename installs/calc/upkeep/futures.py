@@ -146,7 +146,9 @@ class Futures:
             for part in self._block(policy, begin, min(begin + at_once, self.n_draws))
         ]
         joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
-        order = np.lexsort((joined[4], joined[1], joined[0]))
+        # Parts come in the order of time, so a stable sort by place keeps it.
+        place = joined[0].astype(np.int64) * len(self.positions) + joined[1]
+        order = np.argsort(place, kind="stable")
         return Events(*(column[order] for column in joined))
 
     def _block(
@@ -162,11 +164,14 @@ class Futures:
         for k in itertools.count():
             luck = np.random.default_rng([self._seed, begin, k])
             budget = luck.standard_exponential(size)[slot]
-            normal = luck.standard_normal(size)[slot]
             draw, place = draws[slot], places[slot]
             shape = self._shapes[self._group[place], draw]
             scale = self._scales[self._group[place], draw]
-            multiplier = np.exp(self._spread * normal) if k else self._first[place]
+            multiplier = self._first[place]
+            if k and self._spread:
+                multiplier = np.exp(self._spread * luck.standard_normal(size)[slot])
+            elif k:
+                multiplier = np.ones(slot.size)
             used = multiplier * (np.maximum(-started, 0.0) / scale) ** shape
             fails = started + scale * ((used + budget) / multiplier) ** (1.0 / shape)
             planned = self._planned(policy, started, multiplier, shape, scale)
