@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django import forms
@@ -54,3 +55,37 @@ class LimitForm(forms.Form):
         if data.get("value") is None and not data.get("is_off"):
             raise ValidationError("Give the limit, or say that the check is not used.")
         return data
+
+
+class AcceptPlainForm(forms.Form):
+    """Which days without a finding to accept, and how many were shown."""
+
+    expected_days = forms.IntegerField(min_value=1)
+    site = forms.CharField(max_length=20, required=False)
+    lane = forms.IntegerField(required=False)
+    month = forms.DateField(required=False)
+
+    def chosen(self) -> dict[str, Any]:
+        """The service's arguments."""
+        data = self.cleaned_data
+        return {
+            "expected_days": data["expected_days"],
+            "site_code": data["site"],
+            "lane_id": data["lane"],
+            "month": data["month"],
+        }
+
+
+class SpanForm(forms.Form):
+    """Days of a lane: the first and the last."""
+
+    lane = forms.IntegerField(widget=forms.HiddenInput)
+    first = forms.DateField(required=False)
+    last = forms.DateField(required=False)
+
+    def span(self, otherwise: dt.date) -> tuple[dt.date, dt.date]:
+        """The days asked for; the week up to ``otherwise`` where they do not read."""
+        self.is_valid()
+        last = self.cleaned_data.get("last") or otherwise
+        first = self.cleaned_data.get("first") or last - dt.timedelta(days=6)
+        return min(first, last), last

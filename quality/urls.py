@@ -25,6 +25,21 @@ urlpatterns = [
     ),
     path("records/review/", review.review_list, name="review-list"),
     path("records/review/decide/", review.review_decide, name="review-decide"),
+    path(
+        "records/review/accept/", review.review_accept_plain, name="review-accept-plain"
+    ),
+    path("records/review/<int:pk>/undo/", review.review_undo, name="review-undo"),
+    path("records/review/later/", review.question_look, name="question-look"),
+    path(
+        "records/review/questions/<int:pk>/",
+        review.question_answer,
+        name="question-answer",
+    ),
+    path(
+        "records/lanes/<int:pk>/evidence/",
+        review.review_evidence,
+        name="review-evidence",
+    ),
     path("records/drift/", drift.drift_list, name="drift-list"),
     path("records/drift/look/", drift.drift_look, name="drift-look"),
     path("records/drift/<int:pk>/", drift.drift_detail, name="drift-detail"),

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from quality.models import (
-    LaneDay,
-)
+from django.db.models import QuerySet
+
+from quality.models import DayReview, LaneDay, ReviewQuestion
 from sites.models import Lane
 
 RUN_GAP_DAYS = 3
@@ -113,3 +113,74 @@ def _decided_between(rows: Sequence[tuple[Any, ...]]) -> set[tuple[int, dt.date]
         date__in={date for _, date in between},
     )
     return set(found.values_list("lane_id", "date"))
+
+
+@dataclass(frozen=True)
+class PlainMonth:
+    """Undecided days of a lane in a month on which no check found anything."""
+
+    lane: Lane
+    month: dt.date
+    dates: tuple[dt.date, ...]
+    n_vehicles: int
+
+    @property
+    def n_days(self) -> int:
+        """How many there are."""
+        return len(self.dates)
+
+    @property
+    def stretches(self) -> list[tuple[dt.date, dt.date]]:
+        """The days as stretches on end, which hold no other day."""
+        found: list[tuple[dt.date, dt.date]] = []
+        for day in self.dates:
+            if found and (day - found[-1][1]).days == 1:
+                found[-1] = (found[-1][0], day)
+            else:
+                found.append((day, day))
+        return found
+
+
+def plain_months(*, site_code: str = "") -> list[PlainMonth]:
+    """Days that nobody has judged and no check found anything on, by lane and month."""
+    days = LaneDay.objects.filter(review__isnull=True, findings=[])
+    if site_code:
+        days = days.filter(lane__wim_site__code=site_code)
+    rows = days.order_by("lane_id", "date").values_list("lane_id", "date", "n_vehicles")
+    found: dict[tuple[int, dt.date], list[tuple[dt.date, int]]] = {}
+    for lane_id, date, n in rows:
+        found.setdefault((lane_id, date.replace(day=1)), []).append((date, n))
+    lanes = Lane.objects.select_related("wim_site").in_bulk({key[0] for key in found})
+    return [
+        PlainMonth(
+            lanes[lane_id],
+            month,
+            tuple(date for date, _ in own),
+            sum(n for _, n in own),
+        )
+        for (lane_id, month), own in found.items()
+    ]
+
+
+def open_questions(*, site_code: str = "") -> QuerySet[ReviewQuestion]:
+    """Decisions that later facts have put in question, the latest first."""
+    rows = ReviewQuestion.objects.filter(settled_by=None, kept_as_is_at=None)
+    if site_code:
+        rows = rows.filter(lane__wim_site__code=site_code)
+    return rows.select_related("lane__wim_site")
+
+
+def decisions_of(lane: Lane, from_on: dt.date, to_on: dt.date) -> QuerySet[DayReview]:
+    """Every decision on days of a period, taken back or not, the latest first."""
+    return DayReview.objects.filter(
+        lane=lane, from_on__lte=to_on, to_on__gte=from_on
+    ).select_related("decided_by", "undone_by", "lane__wim_site")
+
+
+def last_decision(user: Any) -> DayReview | None:
+    """The latest decision of somebody that still holds: what an undo takes back."""
+    return (
+        DayReview.objects.filter(decided_by=user, undone_at=None)
+        .select_related("lane__wim_site")
+        .first()
+    )
