@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from quality.views import days, drift, files, report, review
+from quality.views import days, drift, files, limits, report, review
 
 app_name = "quality"
 
@@ -40,6 +40,10 @@ urlpatterns = [
         review.review_evidence,
         name="review-evidence",
     ),
+    path("records/limits/", limits.limit_list, name="limit-list"),
+    path("records/limits/drop/<int:pk>/", limits.limit_drop, name="limit-drop"),
+    path("records/limits/<slug:key>/", limits.limit_detail, name="limit-detail"),
+    path("records/limits/<slug:key>/edit/", limits.limit_edit, name="limit-edit"),
     path("records/drift/", drift.drift_list, name="drift-list"),
     path("records/drift/look/", drift.drift_look, name="drift-look"),
     path("records/drift/<int:pk>/", drift.drift_detail, name="drift-detail"),

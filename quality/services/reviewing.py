@@ -158,7 +158,7 @@ def decided_together(review: DayReview) -> list[DayReview]:
     first = review.history.earliest()
     if not str(first.history_change_reason).startswith(STROKE):
         return [review]
-    pks = DayReview.history.filter(  # type: ignore[attr-defined]
+    pks = DayReview.history.filter(
         history_change_reason=first.history_change_reason
     ).values_list("id", flat=True)
     return list(DayReview.objects.filter(pk__in=set(pks), undone_at=None))
