@@ -42,7 +42,8 @@ from installs.services import (
 )
 from quality.models import DayDecision, LaneDay, RecordFile
 from quality.services import ImportOptions, days_decide, records_import
-from sites.models import Lane, Program, Site
+from quality.services.drifting import drift_refresh
+from sites.models import Climate, Lane, Program, Site, SiteState
 from sites.services import lane_save, program_save, site_save
 from wimprog.demo import electrical
 from wimprog.demo.calibrating import SCALE, calibrating, scale_readings
@@ -58,8 +59,10 @@ from wimprog.demo.scenario import (
 )
 from wimprog.demo.standing import WHY
 from wimprog.demo.traits import BY_TECHNOLOGY, TEST_TRUCKS, SensorTraits
+from wimprog.demo.upkeeping import upkeeping
 from wimprog.demo.visits import fault_visit_on, replaced_on, site_visits
 from wimprog.lib.units import KG_PER_LB
+from wimprog.work import find_work
 
 PASSWORD = "orrin-valley-demo"  # noqa: S105  (printed to whoever runs the demo)
 ZONE = "America/Denver"
@@ -70,6 +73,9 @@ ACCOUNTS = (
     ("guest", "guest"),
 )
 CREW = "R. Halvard, T. Quist"
+INSTALLERS = ("the agency's own crew", "Tarn Vale Paving (contract)")
+WET_FROM_DEG = 44.4
+"""North of it the valley is wet."""
 OUTLINE = Path(settings.BASE_DIR) / "fixtures" / "demo" / "outline.json"
 Progress = Callable[[str], None]
 AnyFact = TypeVar("AnyFact", bound=Model)
@@ -151,6 +157,8 @@ def _site(site: SitePlan, by: Any) -> tuple[Site, list[Lane]]:
             station_id=site.station_id, route=site.route, location_ref=site.location,
             directions=site.directions, latitude=site.latitude,
             longitude=site.longitude, time_zone=ZONE, pavement_type=site.pavement,
+            climate=Climate.WET_FREEZE if site.latitude > WET_FROM_DEG
+            else Climate.DRY_FREEZE,
             pavement_year=site.pavement_year, controller=site.controller,
             power=site.power, communications=site.communications, state=site.state,
             in_service_on=site.in_service_on, suspended_on=site.suspended_on,
@@ -195,6 +203,7 @@ def _sensors(
                     sensor=sensor, lane=lane, position=one.position,
                     installed_on=one.installed_on, ended_on=one.ended_on,
                     end_reason=one.end_reason, failure_mode=one.failure_mode,
+                    installer=INSTALLERS[one.installed_on.year % 2],
                 ),
                 one.ended_on or one.installed_on,
             )
@@ -368,6 +377,13 @@ def _review(lane: Lane, one: LanePlan, until: dt.date, by: Any) -> None:
             )  # fmt: skip
 
 
+def judging(*, as_of: dt.date, by: Any) -> None:
+    """What the program's daily timer does: look for drift, then for work."""
+    lanes = Lane.objects.filter(wim_site__state=SiteState.IN_SERVICE)
+    drift_refresh(lanes=list(lanes.select_related("wim_site")), today=as_of, by=by)
+    find_work(Program.objects.get(), as_of)
+
+
 def build(
     *, small: bool, as_of: dt.date, folder: Path, progress: Progress
 ) -> dict[str, int]:
@@ -424,6 +440,10 @@ def build(
     progress("this year's sessions signed, the next one planned")
     installing(models=models, as_of=as_of, manager=manager, technician=technician)
     progress("a new site surveyed, its array planned, two installations recorded")
+    upkeeping(lanes=lanes, as_of=as_of, manager=manager, technician=technician)
+    progress("cabinets, preventive rules, times down, money and pavement works")
+    judging(as_of=as_of, by=analyst)
+    progress("drift looked for, the work list filled")
     files = RecordFile.objects.values_list("n_kept", flat=True)
     return counts | {
         "sites": len(sites),

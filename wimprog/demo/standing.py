@@ -16,7 +16,7 @@ from django.db import connection
 
 from sites.models import Program, Site
 
-VERSION = 2
+VERSION = 3
 """Of the demo's making: a demo of another version is built anew."""
 WHY = "demo scenario"
 
