@@ -4,6 +4,7 @@ from django.urls import path
 
 from installs.views import (
     cabinet,
+    failures,
     loop_reckoner,
     paper,
     photos,
@@ -334,6 +335,30 @@ urlpatterns += [
         "roadside/schedule/rules/<int:pk>/done/<str:code>/",
         schedule.rule_done,
         name="rule-done",
+    ),
+]
+
+# --- failures ------------------------------------------------------------------------
+urlpatterns += [
+    path("roadside/failures/", failures.failures, name="failure-list"),
+    path("roadside/failures/<int:pk>/", failures.failure_detail, name="failure-detail"),
+    path(
+        "roadside/failures/<int:pk>/edit/", failures.failure_edit, name="failure-edit"
+    ),
+    path(
+        "roadside/failures/<int:pk>/claim/",
+        failures.failure_claim_set,
+        name="failure-claim",
+    ),
+    path(
+        "roadside/failures/<int:pk>/sheet/",
+        failures.failure_sheet,
+        name="failure-sheet",
+    ),
+    path(
+        "roadside/installations/<int:installation>/failure/",
+        failures.failure_add,
+        name="failure-add",
     ),
 ]
 

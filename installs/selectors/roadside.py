@@ -123,7 +123,7 @@ def sensor_list() -> QuerySet[Sensor]:
 def sensor_lives(sensor: Sensor) -> list[Installation]:
     """A sensor's installations, newest first, with their places."""
     found = (
-        sensor.installations.select_related("lane__wim_site", "record")
+        sensor.installations.select_related("lane__wim_site", "record", "failure")
         .annotate(n_tests=Count("electrical_tests"))
         .order_by("-installed_on", "-pk")
     )

@@ -13,11 +13,14 @@ from django_tables2 import RequestConfig
 
 from installs import cautions, figures, selectors
 from installs.filters import SensorFilter
-from installs.forms import InstallationEndForm, InstallationForm, SensorForm
+from installs.forms import InstallationForm, SensorForm
+from installs.forms.failures import LifeEndForm
 from installs.models import Installation, Sensor, SensorModel
+from installs.selectors.failures import failure_facts, proposed_days
 from installs.selectors.sensor_models import data_sheet_words
 from installs.services import installation_end as end_installation
 from installs.services import sensor_install, sensor_save
+from installs.services.failures import installation_fail
 from installs.tables import SENSOR_HEADINGS, SensorTable, sensor_sheet
 from installs.views.common import installations, show_form
 from sites.models import Lane
@@ -160,25 +163,51 @@ def installation_add(request: HttpRequest, lane: int) -> HttpResponse:
     )
 
 
-@needs("installs.change_installation")
+@needs("installs.change_installation", "installs.add_failurereport")
 @form_page
 def installation_end(request: HttpRequest, pk: int) -> HttpResponse:
     """A sensor failed, or left the road for another reason."""
     shown = get_object_or_404(installations(), pk=pk)
     title, back = f"End {shown.sensor} in {shown}", shown.get_absolute_url()
-    form = InstallationEndForm(
-        request.POST or None, today=clock.today(shown.lane.wim_site.time_zone)
+    today = clock.today(shown.lane.wim_site.time_zone)
+    form = LifeEndForm(
+        request.POST or None,
+        installation=shown,
+        proposed=proposed_days(shown, today),
+        today=today,
     )
     if request.method == "POST" and form.is_valid():
-        kept = try_service(
-            form,
-            lambda: end_installation(
-                installation=shown, by=request.user, **form.cleaned_data
-            ),
-        )
+        end = _fail if form.failed else _leave
+        kept = try_service(form, lambda: end(request, shown, form))
         if kept:
-            messages.success(request, f"{kept.sensor} ended: {kept.end_reason}.")
             return redirect(kept)
     return show_form(
         request, form, title=title, back=back, cautions=cautions.INSTALLATION
     )
+
+
+def _fail(request: HttpRequest, life: Installation, form: LifeEndForm) -> Any:
+    """End a life in failure; say at once whether it is inside warranty."""
+    data = form.cleaned_data
+    report = installation_fail(
+        installation=life,
+        ended_on=data["ended_on"],
+        failure_mode=data["failure_mode"],
+        known=form.known,
+        by=request.user,
+        why=data["why"],
+    )
+    found = failure_facts(report)["warranty"]
+    messages.success(request, f"{life.sensor} failed: {report.mode}.")
+    tell = messages.warning if found.may_claim else messages.info
+    tell(request, found.sentence)
+    return report
+
+
+def _leave(request: HttpRequest, life: Installation, form: LifeEndForm) -> Any:
+    """End a life that did not end in failure."""
+    names = ("ended_on", "end_reason", "failure_mode", "why")
+    given = {name: form.cleaned_data[name] for name in names}
+    kept = end_installation(installation=life, by=request.user, **given)
+    messages.success(request, f"{kept.sensor} ended: {kept.end_reason}.")
+    return kept
