@@ -94,13 +94,22 @@ def drift_work(
 ) -> list[WorkFinding]:
     """Drift that was found and not explained: episodes; without any, the health page's.
 
-    Its size in steps of the "act" limit is part of the evidence, so a drift that was
-    let be comes back when it has grown.
+    Of a lane's episodes the greatest is told, if it reaches the limit from which the
+    agency watches. Its size in steps of the "act" limit is part of the evidence, so a
+    drift that was let be comes back when it has grown.
     """
     if DriftEpisode.objects.exists():
         by_pk = {lane.pk: lane for lane in lanes}
-        episodes = DriftEpisode.objects.filter(state="open", lane_id__in=by_pk)
-        return [_episode(one, by_pk[one.lane_id], program) for one in episodes]
+        greatest: dict[int, DriftEpisode] = {}
+        for one in DriftEpisode.objects.filter(state="open", lane_id__in=by_pk):
+            before = greatest.get(one.lane_id)
+            if before is None or abs(one.size_pct) > abs(before.size_pct):
+                greatest[one.lane_id] = one
+        return [
+            _episode(one, by_pk[pk], program)
+            for pk, one in greatest.items()
+            if abs(one.size_pct) >= program.watch_drift_pct
+        ]
     found = []
     for lane in lanes:
         row = health.of_lane(lane.pk)
@@ -138,8 +147,11 @@ def _episode(one: DriftEpisode, lane: Lane, program: Program) -> WorkFinding:
         cause="drift",
         reason=reason,
         since_on=one.found_on,
-        evidence=(lane_evidence(lane),),
-        spoils_data=True,
+        evidence=(
+            Evidence(f"Drift since {one.onset_on}", ("quality:drift-detail", one.pk)),
+            lane_evidence(lane),
+        ),
+        spoils_data=abs(one.size_pct) >= program.act_drift_pct,
         again_after_days=DRIFT_DAYS,
     )
 

@@ -171,6 +171,24 @@ def test_an_open_drift_is_work_and_says_its_interval(quiet, program):
     assert of(program, WorkSource.DRIFT) == []
 
 
+def test_of_a_lane_the_greatest_drift_is_told_and_a_small_one_is_no_work(
+    quiet, program
+):
+    small = {"size_pct": -1.4, "size_low_pct": -2.1, "size_high_pct": -0.7}
+    episode(
+        quiet.lanes[0],
+        onset_on=TODAY - 300 * DAY,
+        onset_low_on=TODAY - 310 * DAY,
+        onset_high_on=TODAY - 290 * DAY,
+        **small,
+    )
+    assert of(program, WorkSource.DRIFT) == []
+    episode(quiet.lanes[0])
+    (found,) = of(program, WorkSource.DRIFT)
+    assert "5.0 % light" in found.reason
+    assert found.spoils_data
+
+
 # --- once, up to date, gone, closed --------------------------------------------------
 
 
