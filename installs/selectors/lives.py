@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from django.db.models import Q
 
@@ -21,10 +22,14 @@ from installs.calc.types import (
     WeibullFit,
     years_between,
 )
-from installs.models import Installation, TechnologyProfile
+from installs.models import FailureReport, Installation, TechnologyProfile
 from installs.selectors.conditions import conditions_of
+from installs.selectors.failures import bracket_of, judged_tests
 from sites.selectors import program_get
 from wimprog.lib import clock
+
+if TYPE_CHECKING:
+    from installs.calc.bracketing import Bracket
 
 HORIZONS_YEARS = (1, 2, 5)
 Chance = tuple[float, float, float]
@@ -57,7 +62,11 @@ class LaneChance:
 
 @dataclass(frozen=True)
 class LifeRow:
-    """One installation as it stood on a day; ``ended_on`` is None while it worked."""
+    """One installation as it stood on a day; ``ended_on`` is None while it worked.
+
+    ``bracket`` holds the days between which a reported failure happened; None where the
+    very day is known, or is taken for known as nothing was reported.
+    """
 
     pk: int
     lane_id: int
@@ -71,6 +80,8 @@ class LifeRow:
     watched_years: float
     lot: str = ""
     installation: Installation | None = None
+    bracket: Bracket | None = None
+    is_reported: bool = False
 
     @property
     def failed(self) -> bool:
@@ -80,12 +91,23 @@ class LifeRow:
     @property
     def life(self) -> Life:
         """The life as computation takes it; a failed one would be watched until now."""
+        low, high, age_years = None, None, self.age_years
+        if self.bracket is not None:
+            low, high = self.bracket.low_years, self.bracket.high_years
+            age_years = max(age_years, high)
         return Life(
-            age_years=self.age_years,
+            age_years=age_years,
             failed=self.failed,
+            low_years=low,
+            high_years=high,
             key=str(self.pk),
             until_years=self.watched_years if self.failed else None,
         )
+
+    @property
+    def is_open_below(self) -> bool:
+        """Whether nothing says how long it worked after its installation."""
+        return self.bracket is not None and self.bracket.low_years == 0
 
 
 def program_today() -> dt.date:
@@ -116,10 +138,14 @@ def technology_expectations() -> dict[str, Expectation]:
 def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRow]:
     """The installations behind the lives, as they stood on ``today``.
 
-    An ending after ``today`` is not known yet, so that a forecast as of an earlier day
-    rests only on what was known then.
+    An ending after ``today``, or found after it, is not known yet, so that a forecast
+    as of an earlier day rests only on what was known then. A reported failure whose day
+    is not known lies between its last good and its first bad day.
     """
     today = today or program_today()
+    reports = {report.installation_id: report for report in FailureReport.objects.all()}
+    bracketed = [pk for pk, report in reports.items() if not report.day_is_known]
+    judged = judged_tests(bracketed) if bracketed else {}
     rows = Installation.objects.filter(installed_on__lte=today)
     if technology:
         rows = rows.filter(sensor__model__technology=technology)
@@ -136,8 +162,10 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
         "sensor__lot",
     ):
         pk, lane_id, position, word, installed_on, ended_on, reason, mode, lot = row
-        if ended_on is not None and ended_on > today:
-            ended_on, reason, mode = None, "", ""
+        report = reports.get(pk) if reason == EndReason.FAILED else None
+        known_on = max(ended_on or dt.date.min, report.found_on) if report else ended_on
+        if known_on is not None and known_on > today:
+            ended_on, reason, mode, report = None, "", "", None
         age_years = years_between(installed_on, ended_on or today)
         found.append(
             LifeRow(
@@ -152,6 +180,17 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
                 age_years,
                 years_between(installed_on, today),
                 lot,
+                bracket=bracket_of(
+                    installed_on=installed_on,
+                    found_on=report.found_on,
+                    day_is_known=report.day_is_known,
+                    last_good_on=report.last_good_on,
+                    first_bad_on=report.first_bad_on,
+                    judged=judged.get(pk, ()),
+                )
+                if report
+                else None,
+                is_reported=report is not None,
             )
         )
     return found

@@ -13,6 +13,7 @@ from installs import figures, figures_renewal, selectors
 from installs.calc.types import Technology
 from installs.forms.renewal import YEAR_CHOICES, WhatIfForm
 from installs.papers.replacement_programme import programme_pdf, programme_xlsx
+from installs.selectors.life_curves import doubts
 from installs.selectors.policies import policies_compared
 from installs.selectors.replacement_order import order_of
 from installs.tables.renewal import RISK_HEADINGS, RiskTable, risk_sheet
@@ -181,5 +182,7 @@ def lives(request: HttpRequest) -> HttpResponse:
         "technology": technology,
         "rows": rows,
         "n_failed": sum(row.failed for row in rows),
+        "n_open_below": sum(row.is_open_below for row in rows),
+        "doubts": doubts(rows, {row.pk: str(row.installation) for row in rows}),
     }
     return render(request, "installs/lives.html", context)

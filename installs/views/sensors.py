@@ -28,6 +28,12 @@ from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
 from wimprog.lib.web import form_page, needs, try_service, unit_system
 
+NOTHING_NARROWS = (
+    "Nothing says how long it worked: it may have failed at any time since its "
+    "installation. Add the last day on which it is known to have worked, by its "
+    "records say, or tell that the very day is known."
+)
+
 
 @needs("installs.view_sensor")
 @require_safe
@@ -197,8 +203,11 @@ def _fail(request: HttpRequest, life: Installation, form: LifeEndForm) -> Any:
         by=request.user,
         why=data["why"],
     )
-    found = failure_facts(report)["warranty"]
+    facts = failure_facts(report)
+    found, bracket = facts["warranty"], facts["bracket"]
     messages.success(request, f"{life.sensor} failed: {report.mode}.")
+    if bracket is not None and bracket.low_years == 0:
+        messages.warning(request, NOTHING_NARROWS)
     tell = messages.warning if found.may_claim else messages.info
     tell(request, found.sentence)
     return report
