@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from quality.views import days, drift, files, limits, report, review
+from quality.views import days, drift, files, limits, report, review, using
 
 app_name = "quality"
 
@@ -64,4 +64,8 @@ urlpatterns = [
     path(
         "reports/<int:year>/<str:fmt>/", report.report_download, name="report-download"
     ),
+    path("records/traffic/", using.traffic, name="traffic"),
+    path("records/traffic/sheet/", using.traffic_sheet, name="traffic-sheet"),
+    path("records/traffic/records/", using.traffic_records, name="traffic-records"),
+    path("records/traffic/program/", using.traffic_program, name="traffic-program"),
 ]
