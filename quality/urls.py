@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from quality.views import days, drift, files, limits, report, review, using
+from quality.views import (
+    days,
+    drift,
+    files,
+    limits,
+    replacements,
+    report,
+    review,
+    using,
+)
 
 app_name = "quality"
 
@@ -22,6 +31,22 @@ urlpatterns = [
     ),
     path(
         "records/files/<int:pk>/", files.record_file_detail, name="record-file-detail"
+    ),
+    path(
+        "records/import/<int:pk>/held-days/",
+        replacements.import_held_days,
+        name="import-held-days",
+    ),
+    path("records/replaced/", replacements.replacement_list, name="replacement-list"),
+    path(
+        "records/replaced/<int:pk>/",
+        replacements.replacement_detail,
+        name="replacement-detail",
+    ),
+    path(
+        "records/replaced/<int:pk>/undo/",
+        replacements.replacement_undo,
+        name="replacement-undo",
     ),
     path("records/review/", review.review_list, name="review-list"),
     path("records/review/decide/", review.review_decide, name="review-decide"),

@@ -12,6 +12,7 @@ from quality.services.jobs import (
     imports_reap,
 )
 from quality.services.previewing import records_preview
+from quality.services.replacing import replacement_undo
 from quality.services.reviewing import days_decide
 
 __all__ = [
@@ -28,4 +29,5 @@ __all__ = [
     "imports_reap",
     "records_import",
     "records_preview",
+    "replacement_undo",
 ]

@@ -9,22 +9,17 @@ nobody reads and ``sweep_store`` removes.
 from __future__ import annotations
 
 import datetime as dt
-import json
-from collections.abc import Mapping, Sequence
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 
-from quality.models import (
-    DailySummary,
-    LaneDay,
-    RecordFile,
-    RecordPart,
-    RefusedLine,
-)
+from quality.models import RecordFile, RecordPart, RefusedLine
 from quality.selectors.limits import check_limits
+from quality.services.day_rows import days_store as _store_days
 from quality.services.deriving import derived_refresh, lanes_beside
 from quality.services.incoming import (
     KEPT_COMPLAINTS,
@@ -39,6 +34,18 @@ from quality.services.incoming import (
     reader_for,
     site_codes,
 )
+from quality.services.replacing import (
+    KEEP,
+    REPLACE,
+    HeldDays,
+    Overlap,
+    Replacing,
+    decisions_kept,
+    part_row,
+    replacement_store,
+    replacing_plan,
+    without_days,
+)
 from sites.models import Lane, Site
 from sites.selectors import program_get
 from sites.services import lane_save, site_from_records
@@ -50,8 +57,6 @@ if TYPE_CHECKING:
     from quality.records.report import ReadReport
     from quality.records.schema import LaneKey
     from quality.records.store import Part
-
-MOST_IN_AN_HOUR = 65_535
 
 
 def records_import(
@@ -89,30 +94,67 @@ def records_import(
     gathered = Gathered(program_get().legal_gross_kg, check_limits().values)
     root = Path(settings.RECORD_STORE)
     names: dict[LaneKey, tuple[str, str]] = {}
-    with (
-        PartWriter(root, sha256) as writer,
-        reader_for(path, options, progress) as reader,
-    ):
-        for batch in reader:
-            for key, table in split_by_lane(batch):
-                if key not in names:
-                    check_named(key)
-                    names[key] = planned_name(key, site_codes([key]))
-                writer.add(*names[key], table)
-                gathered.take(key, table)
-        report = reader.report
-        dailies = dict(gathered.lanes(report))
-        _refuse_obstacles(source_name, report, options, dailies)
-        parts = writer.commit()
+    plans: list[Replacing] = []
+    written: list[tuple[str, str, Part]] = []
+    placed: list[tuple[str, str, Part]] = []
     try:
+        with (
+            PartWriter(root, sha256) as writer,
+            PartWriter(root, _of_held_days(sha256)) as over,
+            HeldDays(options) as held_days,
+            reader_for(path, options, progress) as reader,
+        ):
+            for batch in reader:
+                for key, table in split_by_lane(batch):
+                    if key not in names:
+                        check_named(key)
+                        names[key] = planned_name(key, site_codes([key]))
+                    free, taken = held_days.split(key, table)
+                    writer.add(*names[key], free)
+                    if held_days.replaces(key):
+                        over.add(*names[key], taken)
+                    gathered.take(key, table)
+            report = reader.report
+            dailies = dict(gathered.lanes(report))
+            _refuse_obstacles(source_name, report, options, dailies)
+            dates = {key: dates_of(daily) for key, daily in dailies.items()}
+            overlaps = held_days.overlaps(dates)
+            dailies = _without_kept(dailies, held_days)
+            written = writer.commit()
+            placed = over.commit()
+        plans += _plans(overlaps, sha256)
         return _store(
-            source_name, path, report, dailies, names, parts, by=by,
-            why=why or f"taken in from {source_name}",
+            source_name, path, report, dailies, names, written, placed, plans,
+            overlaps, options, by=by, why=why or f"taken in from {source_name}",
         )  # fmt: skip
     except IntegrityError:
         return _held_meanwhile(source_name, sha256)
     finally:
-        _remove_unnamed(root, [part.path for _, _, part in parts])
+        paths = [part.path for _, _, part in (*written, *placed)]
+        _remove_unnamed(root, [*paths, *(p for plan in plans for p in plan.paths)])
+
+
+def _of_held_days(sha256: str) -> str:
+    """What names the parts with a file's records of days that are held."""
+    return hashlib.sha256(f"held days {sha256}".encode()).hexdigest()
+
+
+def _without_kept(
+    dailies: Mapping[LaneKey, Daily], held_days: HeldDays
+) -> dict[LaneKey, Daily]:
+    """The file's sums without the held days that stay as they are."""
+    found = {}
+    for key, daily in dailies.items():
+        held = held_days.dates_in(key, dates_of(daily))
+        kept = held and not held_days.replaces(key)
+        found[key] = without_days(daily, held) if kept else daily
+    return found
+
+
+def _plans(overlaps: Sequence[Overlap], sha256: str) -> Iterator[Replacing]:
+    for overlap in overlaps:
+        if overlap.choice == REPLACE:
+            yield replacing_plan(overlap, sha256)
 
 
 def _refuse_obstacles(
@@ -205,6 +247,10 @@ def _store(
     dailies: Mapping[LaneKey, Daily],
     names: Mapping[LaneKey, tuple[str, str]],
     parts: Sequence[tuple[str, str, Part]],
+    placed: Sequence[tuple[str, str, Part]],
+    plans: Sequence[Replacing],
+    overlaps: Sequence[Overlap],
+    options: ImportOptions,
     *,
     by: Any,
     why: str,
@@ -222,6 +268,7 @@ def _store(
         n_read=report.n_read,
         n_kept=report.n_kept,
         n_refused=report.n_refused,
+        notes=[*report.notes, *_told(overlaps)],
         imported_by=by,
     )
     save_with_reason(record_file, by=by, why=why)
@@ -240,28 +287,44 @@ def _store(
         ]
     )
     by_name = {names[key]: lanes[key] for key in names}
+    replaced = {
+        plan.lane.pk: replacement_store(
+            plan, new_file=record_file, reason=options.held_reason, by=by
+        )
+        for plan in plans
+    }
     RecordPart.objects.bulk_create(
         [
-            RecordPart(
-                record_file=record_file,
-                lane=by_name[code, label],
-                month=part.month.astype(dt.date),
-                path=part.path,
-                n_records=part.n_records,
-                size_bytes=part.n_bytes,
-                first_at=part.first_at.astype(dt.datetime).replace(tzinfo=dt.UTC),
-                last_at=part.last_at.astype(dt.datetime).replace(tzinfo=dt.UTC),
-            )
+            part_row(record_file, by_name[code, label], part)
             for code, label, part in parts
         ]
-    )
+        + [
+            part_row(
+                record_file, by_name[code, label], part,
+                made_by=replaced[by_name[code, label].pk],
+            )
+            for code, label, part in placed
+        ]
+    )  # fmt: skip
     for key, daily in dailies.items():
         _store_days(lanes[key], record_file, daily)
-    _refresh({lanes[key]: days for key, days in dates.items() if days})
+    for replacement in replaced.values():
+        decisions_kept(replacement)
+    days_refresh({lanes[key]: days for key, days in dates.items() if days})
     return record_file
 
 
-def _refresh(changed: Mapping[Lane, Sequence[dt.date]]) -> None:
+def _told(overlaps: Sequence[Overlap]) -> list[str]:
+    """What was done about held days, for the file's page."""
+    words = {KEEP: "left as they were", REPLACE: "replaced by this file's"}
+    return [
+        f"{one.lane_name}: {len(one.days)} days from {one.days[0].date} to "
+        f"{one.days[-1].date} were held already and were {words[one.choice]}."
+        for one in overlaps
+    ]
+
+
+def days_refresh(changed: Mapping[Lane, Sequence[dt.date]]) -> None:
     """Derived rows of the lanes whose days changed, and findings of those beside them.
 
     After all days are stored: lanes are held against each other.
@@ -274,56 +337,3 @@ def _refresh(changed: Mapping[Lane, Sequence[dt.date]]) -> None:
                 beside.setdefault(other, []).extend(days)
     for other, days in beside.items():
         derived_refresh(lane=other, first_on=min(days), last_on=max(days))
-
-
-def _store_days(lane: Lane, record_file: RecordFile, daily: Daily) -> None:
-    import numpy as np
-
-    from quality.calc.daily import METHOD_VERSION
-    from quality.calc.days import HOUR_COLUMNS
-
-    by_day: Any = daily.by_day
-    by_class: Any = daily.by_class
-    hourly = by_day[list(HOUR_COLUMNS)].to_numpy(dtype=np.int64)
-    packed = np.minimum(hourly, MOST_IN_AN_HOUR).astype("<u2")
-    _insert(
-        LaneDay,
-        ("lane_id", "date", "record_file_id", "hours_seen", "n_vehicles",
-         "n_unclassified", "n_implausible", "hourly", "findings", "figures",
-         "method_version"),
-        [
-            (lane.pk, day.date.date(), record_file.pk, int(day.hours_seen),
-             int(day.n_vehicles), int(day.n_unclassified), int(day.n_implausible),
-             packed[place].tobytes(), json.dumps([]),
-             json.dumps(day.figures, separators=(",", ":")), METHOD_VERSION)
-            for place, day in enumerate(by_day.itertuples(index=False))
-        ],
-    )  # fmt: skip
-    _insert(
-        DailySummary,
-        ("lane_id", "date", "vehicle_class", "n_vehicles", "gvw_sum_kg",
-         "steering_sum_kg", "steering_sum_sq_kg2", "n_over_gross"),
-        [
-            (lane.pk, row.date.date(), int(row.vehicle_class), int(row.n_vehicles),
-             float(row.gvw_sum_kg), float(row.steering_sum_kg),
-             float(row.steering_sum_sq_kg2), int(row.n_over_gross))
-            for row in by_class.itertuples(index=False)
-        ],
-    )  # fmt: skip
-
-
-def _insert(
-    model: Any, columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
-) -> None:
-    """Plain inserts of derived rows: a file has thousands, and none is a fact."""
-    if not rows:
-        return
-    quote = connection.ops.quote_name
-    names = ", ".join(quote(name) for name in columns)
-    marks = ", ".join(["%s"] * len(columns))
-    table = quote(model._meta.db_table)
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            f"INSERT INTO {table} ({names}) VALUES ({marks})",  # noqa: S608
-            rows,
-        )

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +48,13 @@ class ImportOptions:
         Largest share of refused lines with which a long file is still taken.
     open_field
         What the record's open columns hold; the guide leaves that to the State.
+    held_days
+        What becomes of days that are held already: "keep" them, "replace" them, or
+        nothing said.
+    held_lanes
+        The same for single lanes, by their number in the program.
+    held_reason
+        Why days are replaced.
     """
 
     mapping: Mapping[str, Any] | None = None
@@ -56,6 +63,9 @@ class ImportOptions:
     new_sites: bool = True
     refused_share_limit: float = 0.05
     open_field: str = "not used"
+    held_days: str = ""
+    held_lanes: Mapping[str, str] = field(default_factory=dict)
+    held_reason: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """JSON-ready values."""
@@ -104,6 +114,7 @@ class Preview:
     already_in: int | None = None
     mapping: Mapping[str, Any] | None = None
     headings: tuple[str, ...] = ()
+    overlaps: tuple[Mapping[str, Any], ...] = ()
 
     @property
     def would_be_taken(self) -> bool:
@@ -347,16 +358,28 @@ def obstacles_of(
             f"{len(missing)} lanes are not in the program ({names}). Add them, or let "
             "them be made from the file."
         )
-    overlaps = _overlaps(known, dates)
+    undecided = {
+        key: lane
+        for key, lane in known.items()
+        if not options.held_lanes.get(str(lane.pk), options.held_days)
+    }
+    overlaps = _overlaps(undecided, dates)
     if overlaps:
         shown = " ".join(overlaps[:SHOWN_OVERLAPS])
         rest = len(overlaps) - SHOWN_OVERLAPS
         more = f" And {rest} lanes more." if rest > 0 else ""
         found.append(
             f"Days of this file are held already, and nothing is replaced unasked. "
-            f"{shown}{more} Take in a file without those days."
+            f"{shown}{more} Say whether the held days stay or are replaced."
         )
+    if _wants_reason(options):
+        found.append("Give the reason why the held days are replaced.")
     return found
+
+
+def _wants_reason(options: ImportOptions) -> bool:
+    said = {options.held_days, *options.held_lanes.values()}
+    return "replace" in said and not options.held_reason.strip()
 
 
 def dates_of(daily: Daily) -> list[dt.date]:

@@ -24,6 +24,7 @@ from quality.services.incoming import (
     site_codes,
 )
 from quality.services.questioning import questions_of
+from quality.services.replacing import HeldDays
 from sites.selectors import program_get
 from wimprog.lib.errors import UnreadableInput
 
@@ -59,19 +60,24 @@ def records_preview(
     source_name = source_name or path.name
     options = options or ImportOptions()
     gathered = Gathered(program_get().legal_gross_kg, check_limits().values)
-    with reader_for(path, options, progress) as reader:
+    with (
+        HeldDays(options) as held_days,
+        reader_for(path, options, progress) as reader,
+    ):
         try:
             for batch in reader:
                 for key, table in split_by_lane(batch):
                     gathered.take(key, table)
+                    held_days.split(key, table)
             dailies = dict(gathered.lanes(reader.report))
         except UnreadableInput as error:
             if reader.detection.layout is not Layout.HEADED_CSV:
                 raise
             return _to_be_mapped(path, source_name, reader, error)
-    report = reader.report
-    dates = {key: dates_of(daily) for key, daily in dailies.items()}
-    held = RecordFile.objects.filter(sha256=report.sha256).first()
+        report = reader.report
+        dates = {key: dates_of(daily) for key, daily in dailies.items()}
+        held = RecordFile.objects.filter(sha256=report.sha256).first()
+        overlaps = [] if held else held_days.overlaps(dates)
     lanes = known_lanes(dates)
     obstacles = [] if held else obstacles_of(report, options, lanes, dates)
     questions = [] if held else questions_of(source_name, dailies, lanes)
@@ -92,6 +98,7 @@ def records_preview(
         already_in=held.pk if held else None,
         mapping=reader.mapping.as_dict() if reader.mapping else None,
         headings=tuple(reader.detection.header),
+        overlaps=tuple(overlap.as_dict() for overlap in overlaps),
     )
 
 

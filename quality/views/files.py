@@ -13,7 +13,7 @@ from django_tables2 import RequestConfig
 
 from quality import selectors, services
 from quality.filters import RecordFileFilter
-from quality.forms import MappingForm, UploadForm
+from quality.forms import HeldDaysForm, MappingForm, UploadForm
 from quality.models import ImportState, RecordFile, RecordImport
 from quality.tables import RecordFileTable
 from quality.tasks import send_import
@@ -75,6 +75,15 @@ def _mapping_form(job: RecordImport, data: Any = None) -> MappingForm | None:
     return MappingForm(data, headings=headings, mapping=mapping, options=job.options)
 
 
+def _held_form(job: RecordImport) -> HeldDaysForm | None:
+    if not job.preview.get("overlaps") or job.state not in (
+        ImportState.READ,
+        ImportState.REFUSED,
+    ):
+        return None
+    return HeldDaysForm(preview=job.preview, options=job.options)
+
+
 @needs("quality.view_recordimport")
 def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """What is in a received file, and how far its taking-in has come."""
@@ -83,6 +92,7 @@ def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "job": job,
         "preview": job.preview,
         "mapping_form": _mapping_form(job),
+        "held_form": _held_form(job),
         "interrupted": selectors.is_interrupted(job),
     }
     return render(request, "quality/import_detail.html", context)

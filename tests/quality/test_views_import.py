@@ -17,10 +17,17 @@ from quality.models import (
     RecordFile,
     RecordImport,
     RecordPart,
+    RecordReplacement,
     RefusedLine,
 )
 from quality.records import mapping
-from quality.services import ImportOptions, import_receive, records_import
+from quality.services import (
+    ImportOptions,
+    import_enqueue,
+    import_receive,
+    import_run,
+    records_import,
+)
 from sites.models import Site
 from tests.factories import SiteFactory
 from tests.quality.conftest import SAMPLES
@@ -322,3 +329,29 @@ def test_the_list_of_files_takes_as_many_queries_for_many_as_for_few(
     few = queries()
     RecordFileFactory.create_batch(20)
     assert queries() == few
+
+
+def test_days_held_already_are_shown_chosen_replaced_and_brought_back(client, analyst):
+    lines = [one for one in sample().splitlines() if len(one) > 30]
+    records_import(SAMPLES / "orrin_w2016.wgt", by=analyst)
+    upload(client, b"\n".join(lines[4:]) + b"\n")
+    job = RecordImport.objects.latest("pk")
+    seen = client.get(job.get_absolute_url()).content.decode()
+    assert "Days that are held already" in seen
+    lanes = [one["lane_id"] for one in job.preview["overlaps"]]
+    chosen = {f"lane_{pk}": "replace" for pk in lanes}
+    client.post(page("import-held-days", job.pk), chosen)
+    job.refresh_from_db()
+    assert not job.preview["would_be_taken"], "no reason was given"
+    chosen["held_reason"] = "the first copy was cut short"
+    client.post(page("import-held-days", job.pk), chosen)
+    job.refresh_from_db()
+    assert job.preview["would_be_taken"]
+    import_enqueue(record_import=job, send=lambda pk: None, by=analyst)
+    import_run(job.pk)
+    one = RecordReplacement.objects.earliest("pk")
+    assert "cut short" in client.get(page("replacement-list")).content.decode()
+    assert client.post(page("replacement-undo", one.pk), {}).status_code == 422
+    client.post(page("replacement-undo", one.pk), {"why": "it was right"})
+    seen = client.get(page("replacement-detail", one.pk)).content.decode()
+    assert "undone by" in seen

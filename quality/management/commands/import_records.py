@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from quality.models import RecordFile
+from django.contrib.auth import get_user_model
+
+from quality.models import RecordFile, SavedMapping
 from quality.services import ImportOptions, Preview, records_import, records_preview
 from wimprog.lib.commands import EXIT_DONE, EXIT_WANTING, ProgramCommand
 from wimprog.lib.errors import Complaint, DomainError
@@ -21,7 +24,8 @@ class Command(ProgramCommand):
 
     help = (
         "Take files of vehicle records in, each all or nothing. A file already held is "
-        "recognised by its content. Exit status: 0 all taken (or held already; with "
+        "recognised by its content, so a call that was stopped goes on where it was "
+        "when it is made again. Exit status: 0 all taken (or held already; with "
         "--dry-run: all could be taken), 1 at least one was refused, 2 the call is "
         "wrong."
     )
@@ -57,9 +61,30 @@ class Command(ProgramCommand):
         )
         parser.add_argument(
             "--mapping",
-            type=Path,
-            metavar="FILE",
-            help="JSON file that says which CSV column holds what",
+            default="",
+            metavar="NAME",
+            help="saved mapping, or JSON file, that says which CSV column holds what",
+        )
+        parser.add_argument(
+            "--held-days",
+            default="",
+            choices=["keep", "replace"],
+            help="keep days that are held already, or replace them; without it such "
+            "files are refused",
+        )
+        parser.add_argument(
+            "--reason", default="", help="why held days are replaced; it is kept"
+        )
+        parser.add_argument(
+            "--as-user",
+            default="",
+            metavar="NAME",
+            help="who decides that held days are replaced",
+        )
+        parser.add_argument(
+            "--stop-on-refusal",
+            action="store_true",
+            help="stop at the first file that is refused",
         )
         parser.add_argument(
             "--open-field",
@@ -81,21 +106,49 @@ class Command(ProgramCommand):
             direction=options["direction"],
             new_sites=not options["known_sites_only"],
             open_field=options["open_field"],
+            held_days=options["held_days"],
+            held_reason=options["reason"],
         )
+        self.by = self._user(options["as_user"], how)
         results = []
-        for path in self._files(options["paths"]):
+        files = self._files(options["paths"])
+        begun, done_bytes = time.monotonic(), 0
+        for place, path in enumerate(files, start=1):
             result = self._one(path, how, dry_run=options["dry_run"])
             results.append(result)
+            done_bytes += path.stat().st_size
             if not options["json"]:
                 self._tell(result)
+                rate = done_bytes / 1e6 / max(time.monotonic() - begun, 1e-3)
+                self.stderr.write(f"{place} of {len(files)} files, {rate:,.1f} MB/s")
+            if result["outcome"] == "refused" and options["stop_on_refusal"]:
+                break
         if options["json"]:
             self.print_json({"dry_run": options["dry_run"], "files": results})
         refused = any(result["outcome"] == "refused" for result in results)
         sys.exit(EXIT_WANTING if refused else EXIT_DONE)
 
-    def _mapping(self, path: Path | None) -> dict[str, Any] | None:
-        if path is None:
+    def _user(self, name: str, how: ImportOptions) -> Any:
+        if not name:
+            if how.held_days == "replace":
+                self.refuse("Say with --as-user who decides that days are replaced.")
             return None
+        user = get_user_model().objects.filter(username=name, is_active=True).first()
+        if user is None:
+            self.refuse(f"There is no user {name}.")
+        if how.held_days == "replace" and not user.has_perm(
+            "quality.add_recordreplacement"
+        ):
+            self.refuse(f"{name} may not replace deliveries.")
+        return user
+
+    def _mapping(self, name: str) -> dict[str, Any] | None:
+        if not name:
+            return None
+        saved = SavedMapping.objects.filter(name=name).first()
+        if saved is not None:
+            return dict(saved.mapping)
+        path = Path(name)
         try:
             data = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError) as error:
@@ -136,7 +189,7 @@ class Command(ProgramCommand):
             if dry_run:
                 return result | {"outcome": "would be taken"}
             record_file = records_import(
-                path, options=how, by=None, why="import_records on the command line"
+                path, options=how, by=self.by, why="import_records on the command line"
             )
             return result | {"outcome": "taken", "record_file": record_file.pk}
         except DomainError as error:
