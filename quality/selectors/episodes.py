@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from quality.calc.drift_episode import DriftEpisode as FoundEpisode
 
 BEFORE = dt.timedelta(weeks=40)
-MOST_MARKS = 6
+AFTER = dt.timedelta(weeks=26)
+"""Time that is shown before the onset and after a drift's end."""
 
 
 def episode_list(*, state: str = "", site_code: str = "") -> QuerySet[DriftEpisode]:
@@ -79,6 +80,8 @@ def episode_page(episode: DriftEpisode) -> EpisodePage:
     found = found_of(episode)
     first = episode.onset_low_on - BEFORE
     last = episode.last_on + dt.timedelta(days=6)
+    if found is not None and found.until_on is not None:
+        last = min(last, found.until_on + AFTER)
     sessions = list(
         CalibrationSession.objects.filter(
             lane=episode.lane_id, held_on__gte=first

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 STEERING_CLASS = 9
+MOST_WEEKS = 9
+"""Weeks whose figures are worked out at once, as after a month's or two months'
+delivery; of a longer one `manage.py derive` does it (some 13 ms a week, measured)."""
 RUN_REACH = dt.timedelta(days=7)
 """How far back a run of empty hours that ends on a refreshed day is looked for."""
 
@@ -58,7 +61,9 @@ def _figures(lane: Lane, first_on: dt.date, last_on: dt.date) -> None:
     records, or a decision, must not.
     """
     try:
-        week_figures_refresh(lane=lane, first_on=_monday(first_on), last_on=last_on)
+        week_figures_refresh(
+            lane=lane, first_on=_monday(first_on), last_on=last_on, most=MOST_WEEKS
+        )
     except DomainError as error:
         log.warning("No figures for weeks of %s: %s", lane, error.message)
 

@@ -75,6 +75,7 @@ def week_figures_refresh(
     lane: Lane,
     first_on: dt.date = dt.date.min,
     last_on: dt.date = dt.date.max,
+    most: int | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> WeeksDone:
     """Work out the figures of a lane's weeks that have changed since they were made.
@@ -83,6 +84,9 @@ def week_figures_refresh(
     ----------
     first_on, last_on
         Mondays to look at, both included.
+    most
+        Where more weeks than this have changed, their old figures are dropped and
+        nothing is worked out: `manage.py derive` does it, while nobody waits.
     progress
         Called with the weeks done and the weeks to do.
 
@@ -107,9 +111,21 @@ def week_figures_refresh(
         day for day, week in weeks.items()
         if digests[day] and week.figures.get(MADE_OF) != digests[day]
     ]  # fmt: skip
+    if most is not None and (not wanted or len(wanted) > most):
+        stale = [weeks[day] for day in weeks if day in set(wanted) or not digests[day]]
+        _drop(stale)
+        return WeeksDone(0, 0, len(weeks) - len(wanted))
+    _drop([week for day, week in weeks.items() if not digests[day]])
     _work_out(weeks, wanted, parts, away, chosen, digests, progress)
     n_held = _hold(lane, min(weeks), max(weeks))
     return WeeksDone(len(wanted), n_held, len(weeks) - len(wanted))
+
+
+def _drop(weeks: Sequence[LaneWeek]) -> None:
+    """Old figures of weeks that have changed: better none than wrong ones."""
+    stale = [week.pk for week in weeks if week.figures]
+    if stale:
+        LaneWeek.objects.filter(pk__in=stale).update(figures={})
 
 
 def _parts(lane: Lane) -> list[StoredPart]:
@@ -180,7 +196,13 @@ def _hold(lane: Lane, first_on: dt.date, last_on: dt.date) -> int:
     days = calibration_days([lane.pk]).get(lane.pk, [])
     if not days:
         return 0
-    rows = LaneWeek.objects.filter(lane=lane, week_on__gte=days[0]).order_by("week_on")
+    # the periods between calibrations that these weeks lie in, whole
+    start = days[max(bisect_right(days, first_on) - 1, 0)]
+    after = bisect_right(days, last_on)
+    end = days[after] if after < len(days) else dt.date.max
+    rows = LaneWeek.objects.filter(
+        lane=lane, week_on__gte=start, week_on__lt=end
+    ).order_by("week_on")
     periods: list[list[tuple[LaneWeek, WeekFigures]]] = [[] for _ in days]
     for week in rows:
         figures = stored_figures(week)

@@ -48,12 +48,15 @@ def test_derive_works_out_what_is_missing_and_goes_on_where_it_stopped(lane):
     whole = {week.pk: week.figures for week in LaneWeek.objects.all()}
     gone = LaneWeek.objects.filter(lane=lane)
     gone.update(figures={})
-    LaneDay.objects.filter(lane=lane).update(findings=[{"check": "old", "weight": "look at"}])
-    told = derive("--site", lane.wim_site.code)
+    LaneDay.objects.filter(lane=lane).update(
+        findings=[{"check": "old", "weight": "look at"}]
+    )
+    told = derive("--figures-only", "--site", lane.wim_site.code)
     assert f"{lane}: {len(gone)} weeks worked out, 0 up to date" in told
     assert "Drift looked for in" in told
     again = {week.figures["made_of"] for week in LaneWeek.objects.all()}
     assert again == {figures["made_of"] for figures in whole.values()}
+    derive()
     checks = {one["check"] for day in lane.days.all() for one in day.findings}
     assert "old" not in checks
     assert "0 weeks worked out" in derive("--figures-only")
@@ -159,3 +162,20 @@ def many(figures):
     steps = np.clip((gvw / STEP_KG).astype(int), 0, N_STEPS)
     counts = np.bincount(steps, minlength=N_STEPS + 1).astype(np.int64)
     return replace(figures, counts=counts).as_dict()
+
+
+def test_a_long_delivery_leaves_its_weeks_to_derive_and_drops_stale_figures(
+    lane, monkeypatch, analyst
+):
+    from quality.services import deriving
+
+    monkeypatch.setattr(deriving, "MOST_WEEKS", 0)
+    first = span(lane)["first_on"]
+    days_decide(
+        lane=lane, from_on=first, to_on=first, decision="set aside",
+        reason="seen", by=analyst,
+    )  # fmt: skip
+    week = LaneWeek.objects.get(
+        lane=lane, week_on=first - dt.timedelta(days=first.weekday())
+    )
+    assert week.figures == {}

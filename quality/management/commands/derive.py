@@ -16,6 +16,8 @@ from wimprog.lib import clock
 from wimprog.lib.commands import ProgramCommand
 from wimprog.lib.errors import DomainError
 
+WEEKS_A_LINE = 100
+
 
 class Command(ProgramCommand):
     """Weeks, months, findings, figures and drift, lane by lane."""
@@ -57,15 +59,20 @@ class Command(ProgramCommand):
             self.stdout.write(f"{name}: no day recorded")
             return
 
-        def progress(done: int, of: int) -> None:
-            self.stdout.write(f"{name}: {done} of {of} weeks")
+        told = 0
 
+        def progress(done: int, of: int) -> None:
+            nonlocal told
+            if done - told >= WEEKS_A_LINE:
+                told = done
+                self.stdout.write(f"{name}: {done} of {of} weeks")
+
+        if not options["figures_only"]:
+            derived_refresh(lane=lane, first_on=span["first"], last_on=span["last"])
         try:
             done = week_figures_refresh(lane=lane, progress=progress)
         except DomainError as error:
             self.refuse(f"{name}: {error.message}")
-        if not options["figures_only"]:
-            derived_refresh(lane=lane, first_on=span["first"], last_on=span["last"])
         self.stdout.write(
             f"{name}: {done.n_worked_out} weeks worked out, {done.n_let_be} up to date"
         )
