@@ -207,6 +207,7 @@ def test_gzip_and_a_zip_of_one_file_read_like_the_file() -> None:
         (gzip.compress(TRUCK * 99)[:-20], "damaged or was cut off"),
         (_zip(a=_zip(b=TRUCK)), "packed a second time"),
     ],
+    ids=["two files", "none", "cut zip", "cut gzip", "zip in a zip"],
 )
 def test_a_package_that_cannot_be_read_says_why(packed: bytes, words: str) -> None:
     with pytest.raises(UnreadableInput, match=words):
