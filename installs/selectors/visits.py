@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -26,10 +26,10 @@ from installs.models import (
     PreventiveDone,
     PreventiveRule,
     SparePart,
-    StockEntry,
     VisitPhoto,
     WorkItem,
 )
+from installs.selectors.stores import stock_of
 from installs.selectors.work import facts_of, work_items
 from sites.models import Lane, Site
 from wimprog.lib import clock
@@ -174,21 +174,6 @@ def rules_of_site(wim_site: Site) -> list[tuple[PreventiveRule, Installation | N
 
 
 # --- the store -----------------------------------------------------------------------
-
-
-def stock_of(parts: Iterable[int]) -> dict[int, int]:
-    """How many of each spare part lie in the store by its entries."""
-    wanted = list(parts)
-    stock = dict.fromkeys(wanted, 0)
-    rows = (
-        StockEntry.objects.filter(spare_part__in=wanted)
-        .order_by("moved_on", "pk")
-        .values_list("spare_part_id", "move", "quantity")
-    )
-    for part, move, quantity in rows:
-        sign = StockMove(move).sign
-        stock[part] = stock[part] + sign * quantity if sign else quantity
-    return stock
 
 
 def used_at_visit(visit: MaintenanceVisit) -> dict[int, int]:

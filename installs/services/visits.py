@@ -12,13 +12,13 @@ from installs.models import (
     MaintenanceVisit,
     PreventiveDone,
     SparePart,
-    StockEntry,
     WorkItem,
 )
-from installs.selectors.visits import stock_of, used_at_visit
+from installs.selectors.visits import used_at_visit
 from installs.services import work
 from installs.services.cabinet import checks_keep
 from installs.services.downtime import bring_back, take_down
+from installs.services.stores import below_zero, stock_book
 from installs.services.visit_inputs import (
     CameBack,
     PartCheck,
@@ -157,23 +157,17 @@ def _use(
         difference = one.quantity - booked.get(pk, 0)
         if difference == 0:
             continue
-        move = StockMove.USED if difference > 0 else StockMove.RETURNED
-        entry = StockEntry(
+        stock_book(
             spare_part=one.spare_part,
-            move=move.value,
+            move=StockMove.USED if difference > 0 else StockMove.RETURNED,
             quantity=abs(difference),
             moved_on=day_of(visit),
             visit=visit,
+            by=by,
+            why=why,
         )
-        save_with_reason(entry, by=by, why=why)
         moved.append(one.spare_part)
-    stock = stock_of([one.pk for one in moved])
-    return [
-        f"The count of {one} stands at {stock[one.pk]} now, below zero: count what "
-        "lies in the store and book the count."
-        for one in moved
-        if stock[one.pk] < 0
-    ]
+    return below_zero(moved)
 
 
 # --- preventive work -----------------------------------------------------------------

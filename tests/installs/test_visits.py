@@ -21,7 +21,8 @@ from installs.models import (
     StockEntry,
     WorkItem,
 )
-from installs.selectors.visits import site_work, stock_of, used_at_visit
+from installs.selectors.stores import stock_of
+from installs.selectors.visits import site_work, used_at_visit
 from installs.services.downtime import down_spell_save
 from installs.services.visit_inputs import (
     CameBack,
