@@ -9,6 +9,7 @@ from installs.views import (
     paper,
     photos,
     plans,
+    purchases,
     reckoners,
     records,
     registers,
@@ -20,6 +21,7 @@ from installs.views import (
     sensor_models,
     sensors,
     stages,
+    stores,
     template_draft,
     templates,
     test_sheets,
@@ -417,5 +419,30 @@ urlpatterns += [
         "renewal/works/<int:pk>/take-off/",
         renewal_settings.pavement_remove,
         name="pavement-remove",
+    ),
+]
+
+# --- the store and purchases ---------------------------------------------------------
+urlpatterns += [
+    path("renewal/store/", stores.store_list, name="store-list"),
+    path("renewal/store/export/<str:fmt>/", stores.store_export, name="store-export"),
+    path("renewal/store/add/", stores.spare_add, name="spare-add"),
+    path("renewal/store/<int:pk>/", stores.spare_detail, name="spare-detail"),
+    path("renewal/store/<int:pk>/edit/", stores.spare_edit, name="spare-edit"),
+    path("renewal/store/<int:pk>/book/", stores.stock_add, name="stock-add"),
+    path("renewal/purchases/", purchases.purchases, name="purchase-list"),
+    path("renewal/purchases/add/", purchases.purchase_add, name="purchase-add"),
+    path(
+        "renewal/purchases/<int:pk>/", purchases.purchase_detail, name="purchase-detail"
+    ),
+    path(
+        "renewal/purchases/<int:pk>/edit/",
+        purchases.purchase_edit,
+        name="purchase-edit",
+    ),
+    path(
+        "renewal/purchases/<int:pk>/sensors/",
+        purchases.purchase_sensors_edit,
+        name="purchase-sensors",
     ),
 ]

@@ -1,0 +1,180 @@
+"""Forms of the store and of purchases."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from installs.calc.upkeep.types import StockMove
+from installs.models import Purchase, Sensor, SparePart, StockEntry
+from wimprog.lib.forms import DateInput, FactForm
+
+#: What people book by hand; parts used are booked by the visit that used them.
+BOOKED_HERE = (
+    StockMove.RECEIVED,
+    StockMove.COUNTED,
+    StockMove.SCRAPPED,
+    StockMove.RETURNED,
+)
+
+
+class PurchaseSearch(forms.Form):
+    """Which purchases to show."""
+
+    q = forms.CharField(
+        label="Search",
+        required=False,
+        widget=forms.TextInput(attrs={"type": "search"}),
+        help_text="Order, supplier, what was bought, or a serial number.",
+    )
+
+
+class SparePartForm(FactForm):
+    """A part of the store's list."""
+
+    class Meta:
+        model = SparePart
+        fields = [
+            "name",
+            "sensor_model",
+            "place",
+            "lead_time_days",
+            "service_level",
+            "used_per_year",
+            "least_wanted",
+            "unit_price",
+            "note",
+        ]
+        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
+        labels = {
+            "sensor_model": "Sensor model, when it is a sensor",
+            "lead_time_days": "An order takes, days",
+            "service_level": "Chance wanted of having enough, 0 to 1",
+            "used_per_year": "Used in a year",
+            "least_wanted": "Never fewer than",
+            "unit_price": "Price of one",
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["sensor_model"].empty_label = "not a sensor"  # type: ignore[attr-defined]
+
+    def clean_service_level(self) -> float:
+        """A chance of exactly 0 or 1 asks for nothing, or for no end of parts."""
+        level: float = self.cleaned_data["service_level"]
+        if not 0.0 < level < 1.0:
+            raise forms.ValidationError(
+                f"Found {level:g}; expected a chance above 0 and below 1, such as 0.9."
+            )
+        return level
+
+
+class StockEntryForm(FactForm):
+    """What came into the store or left it, other than at a visit."""
+
+    class Meta:
+        model = StockEntry
+        fields = ["move", "quantity", "moved_on", "purchase", "note"]
+        widgets = {"moved_on": DateInput()}
+        labels = {
+            "move": "What happened",
+            "quantity": "How many",
+            "moved_on": "On",
+            "purchase": "Came with the purchase",
+        }
+        help_texts = {
+            "quantity": "For a count: how many lie there now.",
+            "purchase": "Only for what was received.",
+            "note": "Such as why it was scrapped, or which entry this corrects.",
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = [(word.value, word.value) for word in BOOKED_HERE]
+        self.fields["move"] = forms.ChoiceField(
+            label="What happened", choices=words, widget=forms.RadioSelect
+        )
+        part = self.instance.spare_part
+        bought = Purchase.objects.filter(sensor_model=None)
+        if part.sensor_model_id:
+            bought = bought | Purchase.objects.filter(sensor_model=part.sensor_model_id)
+        box: Any = self.fields["purchase"]
+        box.queryset, box.empty_label = bought, "none"
+
+
+class PurchaseForm(FactForm):
+    """An order of sensors or parts, and its terms of warranty."""
+
+    class Meta:
+        model = Purchase
+        fields = [
+            "order_ref",
+            "supplier",
+            "bought_on",
+            "what",
+            "sensor_model",
+            "unit_price",
+            "warranty_months",
+            "warranty_start",
+            "full_months",
+            "latest_months_from_purchase",
+            "terms",
+        ]
+        widgets = {
+            "bought_on": DateInput(),
+            "terms": forms.Textarea(attrs={"rows": 4}),
+        }
+        labels = {
+            "sensor_model": "Sensor model, when it is of sensors",
+            "unit_price": "Price of one",
+            "warranty_months": "Warranty, months",
+            "warranty_start": "Months counted from",
+            "full_months": "Months of full cover",
+            "latest_months_from_purchase": "Ends at the latest, months from purchase",
+            "terms": "Terms in words",
+        }
+        help_texts = {"warranty_months": "Empty: no terms are known."}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["sensor_model"].empty_label = "not of sensors"  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        """Full cover is part of a warranty, so it needs the months of one."""
+        found: dict[str, Any] = super().clean() or self.cleaned_data
+        if found.get("full_months") is not None and not found.get("warranty_months"):
+            self.add_error(
+                "full_months", "Give the months of the warranty too, or leave it empty."
+            )
+        return found
+
+
+class PurchaseSensorsForm(forms.Form):
+    """Which sensors came with a purchase: ticked, or by their serial numbers."""
+
+    sensors = forms.ModelMultipleChoiceField(
+        Sensor.objects.none(),
+        label="Came with this purchase",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Those of its model that no purchase is entered for are offered.",
+    )
+    serials = forms.CharField(
+        label="Others, by serial number",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
+        help_text="One a line, or parted by commas.",
+    )
+    why = forms.CharField(label="Why", required=False, max_length=100)
+
+    def __init__(self, *args: Any, purchase: Purchase, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offered = Sensor.objects.filter(purchase=purchase)
+        if purchase.sensor_model_id:
+            offered = offered | Sensor.objects.filter(
+                model=purchase.sensor_model_id, purchase=None
+            )
+        box: Any = self.fields["sensors"]
+        box.queryset = offered.select_related("model").order_by("serial")
+        box.initial = list(purchase.sensors.values_list("pk", flat=True))
