@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
 
+    from quality.records.report import Layout
+    from quality.records.schema import LaneKey
+
 ROWS_AT_ONCE = 65_536
 
 
@@ -157,21 +160,63 @@ def _tables(asked: Asked, counted: CountedDays) -> Iterator[tuple[Lane, pa.Table
 def _as_weight_records(
     asked: Asked, counted: CountedDays, form: RecordForm
 ) -> Iterator[bytes]:
+    """Each lane's records, then its hours that were recorded and held no vehicle."""
+    from itertools import groupby
+
+    import numpy as np
+
     from quality.records.report import Layout
+    from quality.records.schema import times_ms
     from quality.records.w_write import write_w_records
 
     layout = Layout.W_FIXED if form is RecordForm.W2016 else Layout.W_PIPE
-    for lane, table in _tables(asked, counted):
-        for start in range(0, table.num_rows, ROWS_AT_ONCE):
-            sink = io.BytesIO()
-            write_w_records(
-                table.slice(start, ROWS_AT_ONCE), sink,
-                lane=lane_key(lane), layout=layout,
-            )  # fmt: skip
-            yield sink.getvalue()
+    for lane, pairs in groupby(_tables(asked, counted), key=lambda pair: pair[0]):
+        busy: set[int] = set()
+        for _, table in pairs:
+            hours = times_ms(table).astype("datetime64[h]").astype(np.int64)
+            busy.update(np.unique(hours).tolist())
+            for start in range(0, table.num_rows, ROWS_AT_ONCE):
+                sink = io.BytesIO()
+                write_w_records(
+                    table.slice(start, ROWS_AT_ONCE),
+                    sink,
+                    lane=lane_key(lane),
+                    layout=layout,
+                )
+                yield sink.getvalue()
+        yield _empty_hours(lane, counted, busy, layout)
 
 
-def lane_key(lane: Lane) -> Any:
+def _empty_hours(
+    lane: Lane, counted: CountedDays, busy: set[int], layout: Layout
+) -> bytes:
+    """A line for each hour that the sender said was recorded and held no vehicle."""
+    import numpy as np
+
+    from quality.records.report import HourMark, Layout
+    from quality.records.w_write import write_hour_marks
+
+    key = lane_key(lane)
+    marks = []
+    for day, (bits, _) in counted.by_lane[lane.pk].items():
+        first = np.datetime64(day, "h")
+        for hour in range(24):
+            at = first + hour
+            if bits >> hour & 1 and int(at.astype(np.int64)) not in busy:
+                marks.append(HourMark(key, at, False))
+    if layout is Layout.W_FIXED:
+        sink = io.BytesIO()
+        write_hour_marks(marks, sink)
+        return sink.getvalue()
+    lines = []
+    for mark in sorted(marks, key=lambda one: one.hour):
+        year, month, rest = str(mark.hour).split("-")
+        day_text, hour_text = rest.split("T")
+        lines.append("|".join(("W", *key, year, month, day_text, hour_text, "d\n")))
+    return "".join(lines).encode("ascii")
+
+
+def lane_key(lane: Lane) -> LaneKey:
     """What a record of the lane says of where it was taken."""
     from quality.records.schema import LaneKey
 
