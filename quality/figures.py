@@ -134,7 +134,7 @@ def drift_chart(
         caption=f"{len(points):,} weeks, {sum(row[1] for row in weeks):,} class 9 "
         "vehicles. Whiskers: two-sided 95 % from the spread of weeks about each other. "
         "Dashed: the acceptable change about the level before the onset. Dotted: the "
-        "interval of the onset, calibrations and visits.",
+        "interval of the onset, and calibrations.",
         width=680,
         height=320,
     )

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 MEASURE = "steering axle"
 SCOPE_WORDS = {"several lanes of the site": "several lanes"}
+ENDED = "It had ended with the calibration of {} before it was first looked for."
 NOT_SEEN = "The weeks since then do not show it any more."
 
 
@@ -186,6 +187,10 @@ def _keep(
     if reopened:
         episode.state, episode.explanation = EpisodeState.OPEN.value, ""
         episode.decided_at = None
+    if before is None and one.ended_by == "calibration":
+        episode.state = EpisodeState.CLOSED.value
+        episode.explanation = ENDED.format(one.until_on)
+        episode.decided_at = clock.now()
     why = "found in the weeks" if before is None else "found again with later weeks"
     save_with_reason(episode, by=by, why=why)
     if before is None:

@@ -88,7 +88,7 @@ def _chart(request: HttpRequest, page: EpisodePage) -> Any:
         page.found,
         onset=(episode.onset_on, episode.onset_low_on, episode.onset_high_on),
         limit_pct=program.act_drift_pct,
-        events=[(day, word) for day, word, _ in page.events[-6:]],
+        events=[(day, word) for day, word, url in page.events if url],
         title=f"Class 9 steering axle by week, {episode.lane}",
         system=unit_system(request),
     )

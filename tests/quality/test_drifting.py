@@ -141,3 +141,16 @@ def test_all_lanes_moving_together_point_to_what_they_share():
         weeks_of(lane, 6.0)
     look([first, second])
     assert {one.scope for one in DriftEpisode.objects.all()} == {"whole site"}
+
+
+def test_a_drift_that_a_calibration_ended_long_ago_is_no_work(lanes, monkeypatch):
+    from quality.selectors import drift_series
+
+    day = monday(52)
+    monkeypatch.setattr(
+        drift_series, "calibration_days", lambda ids, until: {lanes[0].pk: [day]}
+    )
+    look(lanes)
+    episode = DriftEpisode.objects.get()
+    assert episode.state == "closed"
+    assert f"calibration of {day}" in episode.explanation
