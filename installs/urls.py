@@ -13,6 +13,7 @@ from installs.views import (
     reckoners,
     records,
     registers,
+    reliability,
     renewal,
     renewal_settings,
     roadside,
@@ -366,6 +367,12 @@ urlpatterns += [
 
 # --- renewal -------------------------------------------------------------------------
 urlpatterns += [
+    path("renewal/reliability/", reliability.reliability_page, name="reliability"),
+    path(
+        "renewal/reliability/export/<str:fmt>/",
+        reliability.reliability_export,
+        name="reliability-export",
+    ),
     path("renewal/curves/", renewal.curves, name="renewal-curves"),
     path("renewal/past/", renewal.past, name="renewal-past"),
     path("renewal/policies/", renewal.policies, name="renewal-policies"),
