@@ -275,9 +275,9 @@ def cabinet_lives(today: dt.date) -> list[PartLives]:
     for pk, site, part, fitted, ended, reason in CabinetUnit.objects.filter(
         fitted_on__lte=today
     ).values_list("pk", "wim_site_id", "part", "fitted_on", "ended_on", "end_reason"):
-        gone = ended is not None and ended <= today
-        age_years = years_between(fitted, ended if gone else today)
-        failed = gone and reason == EndReason.FAILED
+        until = today if ended is None else min(ended, today)
+        age_years = years_between(fitted, until)
+        failed = reason == EndReason.FAILED and ended == until
         life = Life(age_years=age_years, failed=failed, key=str(pk))
         by_part[part].append((site, years_between(_BEGIN, fitted), life))
     found = []
