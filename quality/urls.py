@@ -7,6 +7,7 @@ from quality.views import (
     drift,
     files,
     limits,
+    mappings,
     replacements,
     report,
     review,
@@ -36,6 +37,22 @@ urlpatterns = [
         "records/import/<int:pk>/held-days/",
         replacements.import_held_days,
         name="import-held-days",
+    ),
+    path("records/mappings/", mappings.mapping_list, name="mapping-list"),
+    path(
+        "records/mappings/<int:pk>/delete/",
+        mappings.mapping_delete,
+        name="mapping-delete",
+    ),
+    path(
+        "records/import/<int:pk>/mapping/save/",
+        mappings.mapping_save,
+        name="mapping-save",
+    ),
+    path(
+        "records/import/<int:pk>/mapping/use/",
+        mappings.mapping_use,
+        name="mapping-use",
     ),
     path("records/replaced/", replacements.replacement_list, name="replacement-list"),
     path(

@@ -14,7 +14,7 @@ from django_tables2 import RequestConfig
 from quality import selectors, services
 from quality.filters import RecordFileFilter
 from quality.forms import HeldDaysForm, MappingForm, UploadForm
-from quality.models import ImportState, RecordFile, RecordImport
+from quality.models import ImportState, RecordFile, RecordImport, SavedMapping
 from quality.tables import RecordFileTable
 from quality.tasks import send_import
 from wimprog.lib.errors import DomainError
@@ -75,6 +75,14 @@ def _mapping_form(job: RecordImport, data: Any = None) -> MappingForm | None:
     return MappingForm(data, headings=headings, mapping=mapping, options=job.options)
 
 
+def _saved_for(job: RecordImport) -> list[SavedMapping]:
+    """Saved mappings of files with the same headings."""
+    headings = job.preview.get("headings")
+    if not headings or _mapping_form(job) is None:
+        return []
+    return [one for one in SavedMapping.objects.all() if one.headings == headings]
+
+
 def _held_form(job: RecordImport) -> HeldDaysForm | None:
     if not job.preview.get("overlaps") or job.state not in (
         ImportState.READ,
@@ -93,6 +101,7 @@ def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "preview": job.preview,
         "mapping_form": _mapping_form(job),
         "held_form": _held_form(job),
+        "saved": _saved_for(job),
         "interrupted": selectors.is_interrupted(job),
     }
     return render(request, "quality/import_detail.html", context)
