@@ -18,7 +18,7 @@ def stock_chart(
         Point(day, float(row.level), title=f"{row.entry.move} {row.entry.quantity}")
         for day, row in sorted(by_day.items())
     ]
-    if points[-1].x < today:
+    if max(by_day) < today:
         points.append(Point(today, points[-1].y))
     return Chart(
         title=f"{name}: count by time",

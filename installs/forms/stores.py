@@ -8,8 +8,11 @@ from django import forms
 
 from installs.calc.upkeep.types import StockMove
 from installs.models import Purchase, Sensor, SparePart, StockEntry
+from installs.selectors.purchases import sensors_without
 from wimprog.lib.forms import DateInput, FactForm
 
+#: Sensors without a purchase that are offered to be ticked; others go by number.
+SENSORS_OFFERED = 100
 #: What people book by hand; parts used are booked by the visit that used them.
 BOOKED_HERE = (
     StockMove.RECEIVED,
@@ -170,11 +173,17 @@ class PurchaseSensorsForm(forms.Form):
 
     def __init__(self, *args: Any, purchase: Purchase, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        offered = Sensor.objects.filter(purchase=purchase)
-        if purchase.sensor_model_id:
-            offered = offered | Sensor.objects.filter(
-                model=purchase.sensor_model_id, purchase=None
-            )
+        own = list(purchase.sensors.values_list("pk", flat=True))
+        free = list(sensors_without(purchase).values_list("pk", flat=True))
         box: Any = self.fields["sensors"]
-        box.queryset = offered.select_related("model").order_by("serial")
-        box.initial = list(purchase.sensors.values_list("pk", flat=True))
+        box.queryset = (
+            Sensor.objects.filter(pk__in=own + free[:SENSORS_OFFERED])
+            .select_related("model")
+            .order_by("serial")
+        )
+        box.initial = own
+        if len(free) > SENSORS_OFFERED:
+            box.help_text = (
+                f"The first {SENSORS_OFFERED} of {len(free)} sensors of its model that "
+                "no purchase is entered for are offered; name others below."
+            )

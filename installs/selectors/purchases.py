@@ -115,7 +115,7 @@ class PurchasePage:
     sensors: Sequence[SensorCover]
     failures: Sequence[tuple[Installation, WarrantyOf]]
     n_failures: int
-    offered: Sequence[Sensor]
+    n_offered: int
 
 
 def purchase_page(purchase: Purchase) -> PurchasePage:
@@ -144,7 +144,7 @@ def purchase_page(purchase: Purchase) -> PurchasePage:
             if one.ended_on is not None
         ],
         n_failures=len(failed),
-        offered=list(sensors_without(purchase)),
+        n_offered=sensors_without(purchase).count(),
     )
 
 

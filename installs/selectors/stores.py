@@ -268,8 +268,8 @@ def row_of(part: SparePart, count: int | None, needed: Needed | None) -> StoreRo
         said.append(
             f"About {format_number(needed.demand.mean, 1)} needed in the "
             f"{part.lead_time_days} days that an order takes ({needed.rests_on}; "
-            f"{needed.demand.basis}); {advice.minimum_level} are enough with a chance "
-            f"of {_pct(needed.demand.enough(advice.minimum_level))} "
+            f"{needed.demand.basis}). With {advice.minimum_level} there is enough with "
+            f"a chance of {_pct(needed.demand.enough(advice.minimum_level))} "
             f"(wanted {_pct(part.service_level)})."
         )
         if minimum is None:
@@ -351,7 +351,7 @@ def perhaps_coming(
         sensor_model__in=by_model, stock_entries=None, sensors=None
     )
     for one in bought.order_by("bought_on"):
-        part = by_model[one.sensor_model_id]
+        part = by_model[one.sensor_model_id or 0]
         reach = max(dt.timedelta(days=2 * part.lead_time_days), dt.timedelta(days=365))
         if today - one.bought_on <= reach:
             found[part.pk].append(one)

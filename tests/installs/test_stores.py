@@ -192,6 +192,30 @@ def test_the_pages_show_and_a_guest_books_nothing(client_for, guest, world):
     assert client.get(url("spare-edit", part.pk)).status_code == 403
 
 
+@pytest.mark.parametrize("sort", ["minimum", "-count", "value", "-chance_short"])
+def test_the_list_sorts_by_numbers_that_some_parts_lack(client_for, guest, world, sort):
+    spare("Cable", in_store=0)
+    part = spare(in_store=3)
+    part.unit_price, part.used_per_year = 120, 1.0
+    part.save()
+    SparePart.objects.create(name="Never counted", lead_time_days=5)
+    answer = client_for(guest).get(url("store-list"), {"sort": sort})
+    assert answer.status_code == 200
+    assert len(answer.context["table"].paginated_rows) == 3
+
+
+def test_each_button_opens_the_booking_with_its_move_chosen(
+    client_for, technician, world
+):
+    part = spare()
+    client = client_for(technician)
+    page = client.get(url("spare-detail", part.pk)).content.decode()
+    for move in ("received", "counted", "scrapped", "returned unused"):
+        assert f"?move={move.replace(' ', '+')}" in page
+        form = client.get(url("stock-add", part.pk), {"move": move}).context["form"]
+        assert form["move"].value() == move
+
+
 def test_the_store_goes_into_a_spreadsheet(client_for, guest, world):
     part = spare(in_store=3)
     part.unit_price = 120

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from installs.calc.upkeep.types import WarrantyStart
-from installs.models import Purchase
+from installs.models import FailureReport, Purchase
 from installs.selectors.purchases import ending_covers, purchase_page
 from installs.selectors.stores import perhaps_coming
 from installs.services.purchases import purchase_sensors
@@ -99,6 +99,34 @@ def test_sensors_are_set_by_ticks_and_by_serial(client_for, manager, world, orde
     assert set(order.sensors.all()) == {one, two}
     client.post(url("purchase-sensors", order.pk), {"sensors": [two.pk]})
     assert set(order.sensors.all()) == {two}
+
+
+def test_more_sensors_than_fit_a_form_are_named_by_number(
+    client_for, manager, world, order, monkeypatch
+):
+    monkeypatch.setattr("installs.forms.stores.SENSORS_OFFERED", 1)
+    page = client_for(manager).get(url("purchase-sensors", order.pk))
+    assert page.context["form"].fields["sensors"].queryset.count() == 1
+    assert "The first 1 of 3 sensors" in page.content.decode()
+    sent = {"serials": world.live[1].sensor.serial}
+    client_for(manager).post(url("purchase-sensors", order.pk), sent)
+    assert order.sensors.get() == world.live[1].sensor
+
+
+def test_a_claim_on_a_failure_is_linked(client_for, guest, world, order):
+    sensor = world.failed.sensor
+    sensor.purchase = order
+    sensor.save()
+    report = FailureReport.objects.create(
+        installation=world.failed,
+        found_on=world.failed.ended_on,
+        found_by="M. Tarn",
+        mode="splice",
+        evidence="Insulation 0.1 MΩ, lead sound.",
+    )
+    text = client_for(guest).get(url("purchase-detail", order.pk)).content.decode()
+    assert report.get_absolute_url() in text
+    assert "not made" in text
 
 
 def test_serials_that_are_not_known_are_each_named_and_nothing_changes(

@@ -141,7 +141,7 @@ def test_one_post_keeps_everything(client_for, technician, world):
         "The plate at the edge is loose.",
         "at rest 12.60 V, under load 11.8 V, load 20 A",
         "to earth 4.0 Ω",
-        "2 × Battery 12 V, 80 Ah",
+        f'2 × <a href="{part.get_absolute_url()}">Battery 12 V, 80 Ah</a>',
         "1 in the store",
         "still down",
         "Load test of the battery",
