@@ -138,8 +138,9 @@ def _at(lanes: Sequence[LaneHistory], age_years: float) -> tuple[float, float, i
 def _few_note(counts: Mapping[str, int]) -> str:
     least = min(counts, key=lambda name: counts[name])
     n = counts[least]
+    told = f"Only {n} failure{'' if n == 1 else 's'}" if n else "No failure"
     return (
-        f"Only {n} failure{'' if n == 1 else 's'} in {least}: a difference of this "
+        f"{told} in {least}: a difference of this "
         "size comes by chance easily, and none seen does not mean that there is none."
     )
 
@@ -177,7 +178,8 @@ def mean_time_between_failures(
             None, low, math.inf, level, 0, "years", "No failure yet: at least this."
         )
     high = 2.0 * years_in_service / float(chi2.ppf(tail, 2 * n_failures))
-    note = "" if n_failures >= FEW_FAILURES else f"Rests on {n_failures} failures."
+    few = f"Rests on {n_failures} failure{'' if n_failures == 1 else 's'}."
+    note = "" if n_failures >= FEW_FAILURES else few
     return Estimate(
         years_in_service / n_failures, low, high, level, n_failures, "years", note
     )
