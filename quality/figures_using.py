@@ -118,7 +118,7 @@ def spectrum_chart(
 def factor_chart(
     names: tuple[str, ...], factors: np.ndarray, *, title: str
 ) -> Chart | None:
-    """Factors as bars about their line of one; None without any."""
+    """Factors about their line of one; None without any."""
     if np.isnan(factors).all():
         return None
     points = tuple(
@@ -129,7 +129,8 @@ def factor_chart(
         title=title,
         x_label="",
         y_label="Factor",
-        series=(Series("", points, kind="bars"),),
+        series=(Series("", points, kind="points"),),
         names=names,
-        limits=(Limit(1.0, "mean of the year"),),
+        limits=(Limit(1.0, ""),),
+        caption="Broken line: the mean of the year, 1.",
     )

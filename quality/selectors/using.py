@@ -188,7 +188,7 @@ def counted_days(asked: Asked) -> CountedDays:
             undecided += 1
             if not asked.with_undecided:
                 continue
-        is_plain = all(one["key"] != HOURS_MISSING for one in findings)
+        is_plain = all(one.get("check") != HOURS_MISSING for one in findings)
         by_lane[lane_id][date] = hours, is_plain
     n_counted = sum(len(one) for one in by_lane.values())
     return CountedDays(

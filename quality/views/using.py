@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
 
-from quality.forms_using import TrafficForm, TrafficYearForm
+from quality.forms.using import TrafficForm, TrafficYearForm
 from quality.selectors.corrections import corrections_used
 from quality.selectors.program_traffic import program_traffic
 from quality.selectors.using import Asked, LaneCarried, lane_carried

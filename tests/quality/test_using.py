@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 import pytest
 from django.urls import reverse
 
-from quality.models import BackCorrection, LaneDay, RecordPart, RecordSettings
+from quality.models import BackCorrection, LaneDay, LaneWeek, RecordPart, RecordSettings
 from quality.records.store import read_parts
 from quality.selectors.program_traffic import program_traffic
 from quality.selectors.using import Asked, lane_carried
@@ -183,6 +183,13 @@ def test_the_programs_year_reads_no_record(store, lane, analyst, client_for):
     trucks = frame[frame["vehicle_class"].between(4, 13)]
     assert row.n_trucks == len(trucks)
     assert row.gross_t == pytest.approx(trucks["gvw_kg"].sum() / 1000, rel=1e-6)
+    figures = [
+        week.figures for week in LaneWeek.objects.filter(lane=lane, week_on__year=year)
+    ]
+    loads = sum(one["esal_flexible"]["total"] for one in figures)
+    n = sum(one["n_trucks"] for one in figures)
+    assert (row.n_esal_trucks, row.n_weeks) == (n, len(figures))
+    assert row.esal_flexible == pytest.approx(loads / n)
     url = reverse("quality:traffic-program")
     text = client_for(analyst).get(url, {"year": year}).content.decode()
     assert str(lane) in text
@@ -199,3 +206,25 @@ def test_a_period_must_be_in_order_and_not_too_long(lane):
     long = Asked((lane,), dt.date(2010, 1, 1), dt.date(2024, 1, 1))
     with pytest.raises(DomainError, match="three years"):
         lane_carried(long)
+
+
+def test_an_empty_hour_is_quiet_until_the_check_of_missing_hours_says_otherwise(
+    lane, analyst
+):
+    decide(lane, analyst, "accepted")
+    day = LaneDay.objects.filter(lane=lane).order_by("date").first()
+
+    def is_whole(bits, findings=()):
+        LaneDay.objects.filter(pk=day.pk).update(
+            hours_seen=bits, findings=list(findings)
+        )
+        asked = Asked((lane,), day.date, day.date)
+        return not np.isnan(lane_carried(asked).year.daily()[0])
+
+    finding = {"check": "hours-missing", "weight": "look at", "sentence": "Empty."}
+    other = {"check": "volume", "weight": "look at", "sentence": "Few."}
+    assert is_whole(0xFFFFFF)
+    assert is_whole(0xFFFFC0)  # six empty hours in a row
+    assert is_whole(0xFFFFC0, [other])
+    assert not is_whole(0xFFFFC0, [finding])
+    assert not is_whole(0xFFFF80)  # seven

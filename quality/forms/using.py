@@ -102,8 +102,8 @@ class TrafficForm(forms.Form):
 
     @property
     def axle_kind(self) -> str:
-        """The axle groups that were chosen, tandems where none were."""
-        return self.cleaned_data.get("axles") or "tandem"
+        """The axle groups that were chosen, single axles where none were."""
+        return self.cleaned_data.get("axles") or "single"
 
 
 class TrafficYearForm(forms.Form):
