@@ -23,6 +23,7 @@ from installs.views import (
     sensors,
     stages,
     stores,
+    technology,
     template_draft,
     templates,
     test_sheets,
@@ -451,5 +452,35 @@ urlpatterns += [
         "renewal/purchases/<int:pk>/sensors/",
         purchases.purchase_sensors_edit,
         name="purchase-sensors",
+    ),
+]
+
+# --- which technology for a lane -----------------------------------------------------
+urlpatterns += [
+    path("renewal/technology/", technology.technology_list, name="technology-list"),
+    path(
+        "renewal/technology/lanes/<int:lane>/",
+        technology.technology_lane,
+        name="technology-lane",
+    ),
+    path(
+        "renewal/technology/lanes/<int:lane>/paper.pdf",
+        technology.technology_lane_paper,
+        name="technology-lane-paper",
+    ),
+    path(
+        "renewal/technology/lanes/<int:lane>/uses/",
+        technology.lane_uses_edit,
+        name="lane-uses-edit",
+    ),
+    path(
+        "renewal/technology/surveys/<int:pk>/",
+        technology.technology_survey,
+        name="technology-survey",
+    ),
+    path(
+        "renewal/technology/surveys/<int:pk>/paper.pdf",
+        technology.technology_survey_paper,
+        name="technology-survey-paper",
     ),
 ]

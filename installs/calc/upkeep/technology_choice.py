@@ -43,6 +43,7 @@ from wimprog.lib.units import format_number
 MONTHS_PER_YEAR = 12.0
 #: Accepted share taken where an agency has none; ours, and told with the number.
 ASSUMED_ACCEPTED_SHARE = 0.8
+UNSURVEYED = "The location has not been surveyed: whether it can, is not known."
 _PARTS = ("renewal", "upkeep_per_year", "whole_per_year", "equipment")
 
 
@@ -89,6 +90,7 @@ def choose_technology(
     *,
     rng: np.random.Generator,
     location_carries: Collection[str] | None = None,
+    location_unknown: str = UNSURVEYED,
     wanted: ClassWanted | None = None,
     level: float = 0.90,
 ) -> TechnologyChoice:
@@ -110,7 +112,9 @@ def choose_technology(
         err together: they share their draw.
     location_carries
         Types of ASTM E1318 that the survey says the location can carry; None: no
-        survey.
+        survey, or it cannot say.
+    location_unknown
+        Said when ``location_carries`` is None.
     wanted
         The agency's own class for the use, in place of :data:`CLASS_WANTED`.
     level
@@ -166,7 +170,11 @@ def choose_technology(
         )
     carries = None if location_carries is None else aim.e1318_type in location_carries
     return TechnologyChoice(
-        use, aim, carries, tuple(lines), _sentence(use, aim, carries, lines)
+        use,
+        aim,
+        carries,
+        tuple(lines),
+        _sentence(use, aim, carries, lines, location_unknown),
     )
 
 
@@ -178,7 +186,7 @@ def _cheapest_shares(per_month: Sequence[Array]) -> list[float]:
     return [float(count) / best.size for count in counts]
 
 
-def _filled(option: TechnologyOption) -> TechnologyCosts:
+def filled_costs(option: TechnologyOption) -> TechnologyCosts:
     """The agency's costs, gaps filled by published ones."""
     published = PUBLISHED_COSTS.get(option.technology, TechnologyCosts())
     costs = option.costs
@@ -191,7 +199,7 @@ def _filled(option: TechnologyOption) -> TechnologyCosts:
 
 
 def _origins(option: TechnologyOption) -> tuple[str, ...]:
-    costs = _filled(option)
+    costs = filled_costs(option)
     said = [
         f"{part.replace('_', ' ')}: {given.text}"
         for part in _PARTS
@@ -236,7 +244,7 @@ class _Costing:
         """Draws of a technology's costs, or why there are none."""
         if option.technology not in self._lives:
             return "it has no life curve"
-        costs = _filled(option)
+        costs = filled_costs(option)
         shapes, scales = (np.asarray(one) for one in self._lives[option.technology])
         alike = option.sensors_per_lane ** (-1.0 / shapes)
         life = scales * alike * gamma(1.0 + 1.0 / shapes)
@@ -317,13 +325,14 @@ def _sentence(
     aim: ClassWanted,
     carries: bool | None,
     lines: Sequence[TechnologyLine],
+    unknown: str,
 ) -> str:
     said = [
         f"For {use}, {aim.e1318_type} (±{aim.gvw_pct:g} % of gross weight) is wanted "
         f"({aim.source}; {aim.standing})."
     ]
     if carries is None:
-        said.append("The location has not been surveyed: whether it can, is not known.")
+        said.append(unknown)
     elif not carries:
         said.append(
             "The survey says that the location cannot carry it: no technology mends "
