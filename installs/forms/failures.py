@@ -91,11 +91,24 @@ class FailureKnownFields(forms.Form):
             else f"Empty: {installation.installed_on}, the day of installation, as no "
             "good test is kept."
         )
+        self.proposed = proposed
+        if bad:
+            self.fields["first_bad_on"].initial = bad
         self.fields["first_bad_on"].help_text = (
-            f"Empty: {bad}, its first bad electrical test."
-            if bad
-            else "Empty: the day it was found."
-        )
+            f"Its first bad electrical test was on {bad}. " if bad else ""
+        ) + "Empty: the day it was found."
+
+    def clean(self) -> dict[str, Any]:
+        """Leave out a proposed day that the other answers leave no place for."""
+        found = super().clean() or self.cleaned_data
+        bad = found.get("first_bad_on")
+        if bad is not None and bad == self.proposed.first_bad_on:
+            on = found.get("found_on") or found.get("ended_on")
+            ends = found.get("end_reason", EndReason.FAILED.value)
+            gone = on is not None and bad > on
+            if found.get("day_is_known") or gone or ends != EndReason.FAILED:
+                found["first_bad_on"] = None
+        return found
 
     @property
     def known(self) -> FailureKnown:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -79,7 +79,11 @@ def bracket_of(
     first_bad_on: dt.date | None,
     judged: Iterable[JudgedTest],
 ) -> Bracket | None:
-    """Days between which it failed: as reported, else by its judged tests.
+    """Days between which it failed, as reported.
+
+    Where no last good day is reported, its last good test stands for it, else its
+    installation; where no first bad day is, the day it was found. A test that misses a
+    limit is not taken for the failure by itself: that a person says.
 
     Raises
     ------
@@ -88,18 +92,21 @@ def bracket_of(
     """
     from installs.calc.bracketing import bracket
 
-    tests = list(judged)
+    good = [one for one in judged if one[1]]
     if last_good_on is not None:
-        # A person's word on the last good day stands above the tests after it.
-        tests = [(on, good) for on, good in tests if on <= last_good_on and good]
-        tests.append((last_good_on, True))
-    if first_bad_on is not None:
-        tests = [(on, good) for on, good in tests if on < first_bad_on]
-    return bracket(
-        tests,
+        good = [(last_good_on, True)]
+    found = bracket(
+        good,
         installed_on=installed_on,
         failed_on=first_bad_on or found_on,
         day_is_known=day_is_known,
+    )
+    if found is None or (last_good_on is None and first_bad_on is None):
+        return found
+    return replace(
+        found,
+        sentence=f"failed between two days: last known good {found.last_good}, first "
+        f"known bad {found.first_bad}",
     )
 
 
@@ -114,6 +121,8 @@ class Proposed:
 
 def proposed_days(installation: Installation, found_on: dt.date) -> Proposed:
     """Last good and first bad day by the judged tests up to the day it was found."""
+    from installs.calc.bracketing import bracket
+
     tests = judged_tests([installation.pk]).get(installation.pk, [])
     seen = [one for one in tests if installation.installed_on <= one[0] <= found_on]
     if found_on < installation.installed_on or not seen:
@@ -123,14 +132,7 @@ def proposed_days(installation: Installation, found_on: dt.date) -> Proposed:
             "No test of it could be judged, so the days are not narrowed: it failed "
             f"after {installation.installed_on}, when it was installed.",
         )
-    found = bracket_of(
-        installed_on=installation.installed_on,
-        found_on=found_on,
-        day_is_known=False,
-        last_good_on=None,
-        first_bad_on=None,
-        judged=seen,
-    )
+    found = bracket(seen, installed_on=installation.installed_on, failed_on=found_on)
     if found is None:
         return Proposed(found_on, found_on, "Its last good test was on that very day.")
     good = [on for on, is_good in seen if is_good]

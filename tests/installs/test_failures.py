@@ -199,3 +199,47 @@ def test_old_failures_are_offered_to_be_reported(client_for, technician, guest, 
     report.refresh_from_db()
     assert (report.mode, report.claim, report.claim_ref) == ("lead", "made", "R-9")
     assert client_for(guest).post(claim, {"claim": "refused"}).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("send", "kept"),
+    [
+        ({}, dt.date(2024, 3, 3)),
+        ({"day_is_known": "on"}, None),
+        ({"ended_on": "2024-02-01"}, None),
+    ],
+)
+def test_the_first_bad_test_is_proposed_and_gives_way(
+    client_for,
+    technician,
+    life,  # noqa: F811
+    send,
+    kept,
+):
+    read_on(life, (2023, 5, 3), 500.0)
+    read_on(life, (2024, 3, 3), 1.0)
+    client = client_for(technician)
+    url = reverse("installs:installation-end", args=[life.pk])
+    page = client.get(url).content.decode()
+    assert 'value="2024-03-03"' in page
+    given = {
+        "ended_on": "2024-04-10",
+        "end_reason": "failed",
+        "failure_mode": "splice",
+        "first_bad_on": "2024-03-03",
+    }
+    assert client.post(url, given | send).status_code == 302
+    assert FailureReport.objects.get().first_bad_on == kept
+
+
+def test_a_proposed_day_does_not_hinder_another_ending(
+    client_for,
+    technician,
+    life,  # noqa: F811
+):
+    read_on(life, (2024, 3, 3), 1.0)
+    url = reverse("installs:installation-end", args=[life.pk])
+    send = {"end_reason": "pavement works", "first_bad_on": "2024-03-03"}
+    answer = client_for(technician).post(url, send | {"ended_on": "2024-04-10"})
+    assert answer.status_code == 302
+    assert not FailureReport.objects.exists()

@@ -40,6 +40,7 @@ def test_without_a_report_the_day_kept_is_the_day(world):
 def test_a_reported_day_that_is_not_known_is_bracketed_by_the_tests(world):
     # In the road from 1 June 2018, found failed on 1 June 2021: 1,096 days.
     read_on(world.failed, (2019, 6, 1), 500.0)
+    read_on(world.failed, (2020, 6, 1), 1.0)  # misses its limit; nobody says it failed
     selectors_limits(world)
     reported(world.failed, dt.date(2021, 6, 1))
     found = life_of(world.failed, TODAY).life
