@@ -186,13 +186,10 @@ def failure_facts(report: FailureReport) -> dict[str, Any]:
     from installs.selectors.warranty import warranty_of
 
     life = report.installation
-    bad_on = report.first_bad_on or report.found_on
-    if report.day_is_known:
-        bad_on = life.ended_on or bad_on
     return {
         "report": report,
         "life": life,
         "bracket": failure_bracket(report),
-        "warranty": warranty_of(life, bad_on),
+        "warranty": warranty_of(life, life.ended_on or report.found_on),
         "history": report.history.select_related("history_user")[:20],
     }

@@ -80,7 +80,7 @@ def terms_of(purchase: Purchase) -> WarrantyTerms | None:
 def warranty_of(installation: Installation, failed_on: dt.date) -> WarrantyOf:
     """Whether a failure known on ``failed_on`` is inside warranty, and by how far.
 
-    ``failed_on`` is the first day on which it is known to have failed. The last good
+    A first bad day that was reported stands above a later ``failed_on``. The last good
     day is the report's, else that of its last good test. The terms count from the
     sensor's first installation: one put into the road a second time is not new.
     """
@@ -99,6 +99,8 @@ def warranty_of(installation: Installation, failed_on: dt.date) -> WarrantyOf:
             purchase, None, (), f"No terms of warranty are entered for {purchase}."
         )
     report = FailureReport.objects.filter(installation=installation).first()
+    if report is not None and report.first_bad_on is not None:
+        failed_on = min(failed_on, report.first_bad_on)
     tests = judged_tests([installation.pk]).get(installation.pk, [])
     last_good = _last_good(installation, report, tests, failed_on)
     at_hand = evidence_of(installation, report, tests, failed_on)

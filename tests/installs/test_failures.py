@@ -9,6 +9,7 @@ from django.urls import reverse
 from installs.calc.failure_modes import modes_of
 from installs.calc.types import FailureMode, Technology
 from installs.models import FailureReport, Installation
+from installs.selectors.failures import failure_facts
 from installs.services.failures import (
     FailureKnown,
     failure_claim,
@@ -230,6 +231,23 @@ def test_the_first_bad_test_is_proposed_and_gives_way(
     }
     assert client.post(url, given | send).status_code == 302
     assert FailureReport.objects.get().first_bad_on == kept
+
+
+def test_a_first_bad_day_inside_the_warranty_counts_not_the_day_it_was_found(
+    technician,
+    life,  # noqa: F811
+):
+    read_on(life, (2022, 5, 3), 500.0)
+    # Cover ends with 30 April 2024; known bad on 10 April, found on 20 May.
+    found = dt.date(2024, 5, 20)
+    report = fail(life, technician, found, first_bad_on=DAY)
+    assert (
+        "Inside warranty with 20 days to spare"
+        in failure_facts(report)["warranty"].sentence
+    )
+    report.first_bad_on = None
+    failure_correct(report=report, ended_on=found, by=technician, why="not sure")
+    assert failure_facts(report)["warranty"].sentence.startswith("Perhaps inside")
 
 
 def test_a_proposed_day_does_not_hinder_another_ending(
