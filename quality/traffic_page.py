@@ -28,7 +28,7 @@ def traffic_page(
     *,
     vehicle_class: int | None,
     axle_kind: str,
-    system: UnitSystem | str,
+    system: UnitSystem,
 ) -> dict[str, Any]:
     """What the template prints: rows, charts and the words about them."""
     what = "all classes" if vehicle_class is None else class_name(vehicle_class)
@@ -65,7 +65,7 @@ def _gross(
     year: CarriedYear,
     chosen: int | None,
     what: str,
-    system: UnitSystem | str,
+    system: UnitSystem,
 ) -> dict[str, Any]:
     from quality.figures_using import gross_chart
 
@@ -141,7 +141,7 @@ def _over(
     answer: LaneCarried,
     year: CarriedYear,
     chosen: int | None,
-    system: UnitSystem | str,
+    system: UnitSystem,
 ) -> list[tuple[str, str, Any]]:
     """Kind, its limit in words, and the share over it with n and interval."""
     limits = answer.limits

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -231,10 +231,9 @@ def lane_carried(asked: Asked, *, gross_step_kg: float | None = None) -> LaneCar
     counted = counted_days(asked)
     limits, flexible, rigid = reckoned_with()
     used = tuple(_corrections(asked, counted))
-    base = CarriedRule(
-        _array(()), limits=limits, flexible=flexible, rigid=rigid,
-        **({} if gross_step_kg is None else {"gross_step_kg": gross_step_kg}),
-    )  # fmt: skip
+    base = CarriedRule(_array(()), limits=limits, flexible=flexible, rigid=rigid)
+    if gross_step_kg is not None:
+        base = replace(base, gross_step_kg=gross_step_kg)
     first, last = _array((asked.first_on, asked.last_on))
     sums = [nothing(first, last, base)]
     parts = counted_parts(asked)
@@ -309,8 +308,6 @@ def _rule_of(
     counted: CountedDays,
     used: Sequence[BackCorrection],
 ) -> CarriedRule:
-    from dataclasses import replace
-
     import numpy as np
 
     from quality.calc.carried import ScaledSpan

@@ -70,7 +70,7 @@ def traffic(request: HttpRequest) -> HttpResponse:
     if answer is not None and answer.year is not None:
         context |= traffic_page(
             answer, answer.year, vehicle_class=form.vehicle_class,
-            axle_kind=form.axle_kind, system=unit_system(request),
+            axle_kind=form.axle_kind, system=UnitSystem(unit_system(request)),
         )  # fmt: skip
     status = 422 if form.is_bound and form.errors else 200
     return render(request, "quality/traffic_lane.html", context, status=status)
@@ -122,7 +122,7 @@ def _refused(request: HttpRequest, form: TrafficForm, why: str) -> HttpResponse:
 
 
 @needs("quality.view_laneday", "quality.view_recordpart")
-def traffic_records(request: HttpRequest) -> HttpResponse | StreamingHttpResponse:
+def traffic_records(request: HttpRequest) -> Any:
     """The vehicle records behind the page, streamed."""
     form = _form(request)
     try:
