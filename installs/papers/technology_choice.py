@@ -47,7 +47,7 @@ def technology_pdf(page: TechnologyPage, *, program: Program, as_of: dt.date) ->
             "made": f"As of {as_of.day} {as_of:%B %Y}; wimprog {version()}",
             "asked": asked_for(page),
             "uses": _uses(page),
-            "location": [page.location.words, *page.location.limited_by],
+            "location": [_sentence(page.location.words), *page.location.limited_by],
             "sentence": page.choice.sentence if page.choice else no_choice(page),
             "lines": _lines(page, program.currency),
             "turns": turn_words(page),
@@ -103,7 +103,7 @@ def turn_words(page: TechnologyPage) -> list[str]:
     if not page.turns:
         return [f"None of {page.n_turns} moves of one input puts another first."]
     said = [
-        f"With {one.technology}’s {one.what}, {one.first or 'none'} comes first."
+        f"{one.technology.capitalize()}, {one.what}: {one.first or 'none'} comes first."
         for one in page.turns
     ]
     return [*said, f"{len(page.turns)} of {page.n_turns} moves change the answer."]
@@ -117,12 +117,16 @@ def _uses(page: TechnologyPage) -> list[str]:
     ]
 
 
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
+
+
 def _span(one: Any, sign: str, decimals: int = 0) -> str:
     if one is None:
         return NO_DATA
     low, high = one.interval.low, one.interval.high
     return (
-        f"{sign}{format_number(one.mean, decimals)} "
+        f"{sign}{format_number(one.mean, decimals)}\n"
         f"({format_number(low, decimals)} to {format_number(high, decimals)})"
     )
 

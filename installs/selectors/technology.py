@@ -169,7 +169,7 @@ def _chosen(
     code = CODES.get(program.currency, program.currency)
     growth = program.price_growth_pct / 100.0
     money = PresentMoney(code, today.year, growth, program.currency)
-    draws, bases = _life_draws(today)
+    draws, bases = life_draws(today)
     options = _options(code, today, bases, growth_pct=program.price_growth_pct)
     unknown = (
         "The survey cannot say whether the location can carry it."
@@ -209,7 +209,7 @@ def _chosen(
     )
 
 
-def _life_draws(
+def life_draws(
     today: dt.date,
 ) -> tuple[dict[Technology, tuple[Array, Array]], dict[Technology, str]]:
     """Draws of each weighing technology's pooled curve, and what it rests on."""
@@ -221,15 +221,20 @@ def _life_draws(
     lives = lives_by_technology(today)
     expected = technology_expectations()
     priors = pooled_priors(lives, {word: one.prior for word, one in expected.items()})
+    rng = np.random.default_rng(SEED)
     draws, bases = {}, {}
     for one in (one for one in Technology if one.weighs):
         own = lives.get(one.value, [])
         prior = priors.get(one.value, expected[one.value].prior)
         fit = fit_weibull(own, prior=prior)
-        draws[one] = parameter_draws(fit, N_DRAWS, np.random.default_rng(SEED))
+        # Shuffled: the lives of two technologies do not err together.
+        order = rng.permutation(N_DRAWS)
+        shapes, scales = parameter_draws(fit, N_DRAWS, rng)
+        draws[one] = shapes[order], scales[order]
         bases[one] = (
-            f"{fit.n_units} lives, {fit.n_failures} failures; "
-            f"{borrowing(fit).sentence} Expectation: {expected[one.value].prior.source}"
+            f"{fit.n_units} of the agency’s own, of which failed {fit.n_failures}; "
+            f"{borrowing(fit).sentence}; expectation: "
+            f"{expected[one.value].prior.source}"
         )
     return draws, bases
 
@@ -251,7 +256,7 @@ def _options(
             accepted_share=row.accepted_share or None
             if (row := kept.get(one.value))
             else None,
-            life_basis=f"{bases[one]}; {counts[one]} in a lane",
+            life_basis=f"{bases[one]}; sensors that a lane needs: {counts[one]}",
         )
         for one in bases
     ]

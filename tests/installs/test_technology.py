@@ -15,7 +15,7 @@ from installs.calc.upkeep.technology_types import TechnologyOption
 from installs.calc.upkeep.types import DataUse
 from installs.models import LaneUse, TechnologyMoney
 from installs.papers.technology_choice import TOLERANCES_PCT, asked_for, technology_pdf
-from installs.selectors.technology import technology_page
+from installs.selectors.technology import life_draws, technology_page
 from installs.services.lane_uses import lane_uses_set
 from sites.models import SiteSurvey
 from wimprog.lib.errors import DomainError
@@ -87,7 +87,7 @@ def test_the_agencys_own_share_and_costs_come_first(used, program, held_clock):
     )
     told = " ".join(plate.origins)
     assert "30,000 USD of 2024, tender of 2024 (agency's own)" in told
-    assert "accepted share: agency's own" in told
+    assert "accepted share: 50 %, agency's own" in told
 
 
 def test_a_lane_without_survey_or_use_says_so(world, client_for, guest, manager):
@@ -106,6 +106,8 @@ def test_a_technology_without_cost_is_no_data_not_zero(used, client_for, guest):
     strip = lines[Technology.STRAIN_GAUGE_STRIP]  # published in other money only
     assert strip.line.cost_per_lane_month is None
     assert strip.standing == "not compared"
+    piezo = lines[Technology.CERAMIC_PIEZO]
+    assert piezo.standing == "not ranked: it does not reach the class"
     assert "cannot be costed" in strip.line.sentence
     assert "no data" in answer.content.decode()
 
@@ -209,3 +211,12 @@ def test_what_turns_the_answer_is_found_one_input_at_a_time():
     )
     before = chooser(options, known_lives(6.0, 12.0)).lines[0].technology
     assert all(one.is_turned == (one.first != before) for one in moved)
+
+
+def test_lives_of_two_technologies_do_not_err_together(world):
+    draws, bases = life_draws(dt.date(2024, 6, 1))
+    assert set(bases) == {one for one in Technology if one.weighs}
+    plate, cell = draws[Technology.BENDING_PLATE][1], draws[Technology.LOAD_CELL][1]
+    # Independent: with n = 1000 a correlation beyond 0.13 has a chance of 4e-5
+    # (Fisher's z, standard error 1 / sqrt(n - 3)).
+    assert abs(np.corrcoef(np.log(plate), np.log(cell))[0, 1]) < 0.13

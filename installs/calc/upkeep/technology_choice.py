@@ -216,7 +216,8 @@ def _origins(option: TechnologyOption) -> tuple[str, ...]:
             f"accepted share: {100 * ASSUMED_ACCEPTED_SHARE:g} % assumed, no source"
         )
     else:
-        said.append("accepted share: agency's own")
+        said.append(f"accepted share: {100 * option.accepted_share:g} %, agency's own")
+    said.append(f"down at each renewal: {option.months_down_per_renewal:g} months")
     return tuple(said)
 
 

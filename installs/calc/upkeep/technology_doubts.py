@@ -66,7 +66,12 @@ def standing_of(
     best = first.cost_per_lane_month
     apart = mine.interval.low > best.interval.high
     if line.rank is None:
-        return "not ranked: it is not known to reach the class"
+        known = line.reaches_class is not None
+        return "not ranked: " + (
+            "it does not reach the class"
+            if known
+            else "whether it reaches the class is not known"
+        )
     finer = tolerances_pct.get(line.technology, 0.0) < tolerances_pct.get(
         first.technology, 0.0
     )
