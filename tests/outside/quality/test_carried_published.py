@@ -1,9 +1,9 @@
 """A lane of one published vehicle comes to what the tables say of it.
 
 Sources: AASHTO Guide for Design of Pavement Structures, 1993, appendix D (load
-equivalency factors; the vehicle's sums recomputed from its equations); 23 U.S.C. 127 and
-23 CFR 658.17 (a 5-axle combination with 51 ft between its first and last axle may weigh
-80,000 lb); FHWA-HRT-13-090, table 56 (bins of axle loads).
+equivalency factors; the vehicle's sums recomputed from its equations); 23 U.S.C. 127
+and 23 CFR 658.17 (a combination of five axles with 51 ft between its first and last
+axle may weigh 80,000 lb); FHWA-HRT-13-090, table 56 (bins of axle loads).
 """
 
 from __future__ import annotations
