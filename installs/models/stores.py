@@ -27,6 +27,20 @@ class Purchase(Fact):
         blank=True,
         related_name="purchases",
     )
+    spare_part = models.ForeignKey(
+        "installs.SparePart",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="purchases",
+        help_text="For the store: what of it has not come yet counts as on order.",
+    )
+    quantity = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(10_000)],
+    )
+    expected_on = models.DateField("expected", null=True, blank=True)
     unit_price = models.DecimalField(
         max_digits=10,
         decimal_places=2,

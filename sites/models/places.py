@@ -104,6 +104,13 @@ class Program(Fact):
         help_text="Longest time without an electrical test of a sensor or a visit to "
         "its site.",
     )
+    records_begin_on = models.DateField(
+        "failures are written down since",
+        null=True,
+        blank=True,
+        help_text="Failures before this day were not all written down; a sensor that "
+        "was in the road then counts from its age on that day. Empty: all were.",
+    )
     fiscal_year_start_month = models.PositiveSmallIntegerField(
         choices=MONTHS, default=7
     )

@@ -81,7 +81,7 @@ def cluster() -> Iterator[Any]:
             n_workers=2,
             threads_per_worker=1,
             processes=True,
-            dashboard_address=None,
+            dashboard_address=":0",
             worker_dashboard_address=None,
             silence_logs=50,
         ) as local,

@@ -18,6 +18,7 @@ SETTINGS = {
     "default_standard": "astm-e1318",
     "default_class": "Type I",
     "calibration_interval_months": "12",
+    "inspection_interval_months": "12",
     "watch_drift_pct": "2",
     "act_drift_pct": "4",
     "silent_days": "5",
