@@ -18,6 +18,7 @@ from installs.papers.technology_choice import TOLERANCES_PCT, asked_for, technol
 from installs.selectors.technology import life_draws, technology_page
 from installs.services.lane_uses import lane_uses_set
 from sites.models import SiteSurvey
+from tests import factories
 from wimprog.lib.errors import DomainError
 
 pytestmark = pytest.mark.django_db
@@ -220,3 +221,30 @@ def test_lives_of_two_technologies_do_not_err_together(world):
     # Independent: with n = 1000 a correlation beyond 0.13 has a chance of 4e-5
     # (Fisher's z, standard error 1 / sqrt(n - 3)).
     assert abs(np.corrcoef(np.log(plate), np.log(cell))[0, 1]) < 0.13
+
+
+def test_a_page_reads_in_a_bounded_number_of_queries(
+    used, client_for, guest, django_assert_max_num_queries
+):
+    client = client_for(guest)
+    for number in range(3, 8):  # more lanes and lives cost no more queries
+        lane = factories.LaneFactory.create(wim_site=used.wim_site, number=number)
+        factories.InstallationFactory.create(
+            lane=lane, position="piezo 1", installed_on=dt.date(2020, 1, number)
+        )
+    with django_assert_max_num_queries(30):
+        client.get(url("technology-lane", used.pk))
+    with django_assert_max_num_queries(15):
+        client.get(url("technology-list"))
+
+
+def test_those_not_ranked_stand_by_cost_too(used, program, held_clock):
+    page = technology_page(program, held_clock, lane=used)
+    for ranked in (True, False):
+        costs = [
+            one.line.cost_per_lane_month.mean
+            for one in page.lines
+            if bool(one.line.rank) is ranked and one.line.cost_per_lane_month
+        ]
+        assert len(costs) > 1
+        assert costs == sorted(costs)

@@ -147,7 +147,10 @@ def choose_technology(
     shares = _cheapest_shares([costed[i].per_month for i in ranked])
     rest = sorted(
         (i for i in range(len(options)) if i not in ranked),
-        key=lambda i: (i not in costed, options[i].technology),
+        key=lambda i: (
+            costed[i].per_month.mean() if i in costed else math.inf,
+            options[i].technology,
+        ),
     )
     lines = []
     for place, i in enumerate([*ranked, *rest]):
