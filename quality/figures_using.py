@@ -132,5 +132,5 @@ def factor_chart(
         series=(Series("", points, kind="points"),),
         names=names,
         limits=(Limit(1.0, ""),),
-        caption="Broken line: the mean of the year, 1.",
+        caption="Broken line: a volume equal to the mean.",
     )

@@ -8,7 +8,7 @@ and it is asked for, and the answer says on how many vehicles.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -347,7 +347,7 @@ def _hours_seen(asked: Asked, counted: CountedDays) -> np.ndarray:
     return seen
 
 
-def last_year_of(lanes: Sequence[Lane]) -> tuple[dt.date, dt.date] | None:
+def last_year_of(lanes: Iterable[Lane]) -> tuple[dt.date, dt.date] | None:
     """The calendar year of the latest recorded day; None where nothing is recorded."""
     latest = LaneDay.objects.filter(lane__in=lanes).aggregate(last=Max("date"))["last"]
     if latest is None:

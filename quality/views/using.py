@@ -11,10 +11,11 @@ from django.shortcuts import render
 from quality.forms.using import TrafficForm, TrafficYearForm
 from quality.selectors.corrections import corrections_used
 from quality.selectors.program_traffic import program_traffic
-from quality.selectors.using import Asked, LaneCarried, lane_carried
+from quality.selectors.using import Asked, LaneCarried, lane_carried, last_year_of
 from quality.services import exporting
 from quality.services.exporting import RecordForm
 from quality.traffic_page import traffic_page
+from sites.models import Lane
 from wimprog.lib import clock
 from wimprog.lib.tables import export_rows
 from wimprog.lib.units import Kind, UnitSystem, shown_unit
@@ -141,12 +142,17 @@ def traffic_records(request: HttpRequest) -> Any:
     return response
 
 
+def _latest_year() -> int:
+    latest = last_year_of(Lane.objects.all())
+    return latest[0].year if latest else clock.today().year
+
+
 @needs("quality.view_laneday", "quality.view_dailysummary")
 def traffic_program(request: HttpRequest) -> HttpResponse:
     """What all lanes of the program carried in a year."""
     form = TrafficYearForm(request.GET)
     form.is_valid()
-    year = form.cleaned_data.get("year") or clock.today().year
+    year = form.cleaned_data.get("year") or _latest_year()
     with_undecided = bool(form.cleaned_data.get("undecided"))
     totals = program_traffic(year, with_undecided=with_undecided)
     if request.GET.get("as") in ("csv", "xlsx"):

@@ -156,7 +156,9 @@ def test_tables_out_hold_the_page_and_repeat_to_the_byte(
 ):
     decide(lane, analyst, "accepted")
     client, url = client_for(analyst), reverse("quality:traffic-sheet")
-    query = {"place": f"{lane.wim_site.code}/{lane.label}"}
+    first, last = span(lane)
+    query = {"place": f"{lane.wim_site.code}/{lane.label}", "first": first}
+    query["last"] = min(last, first + dt.timedelta(days=20))
     book = client.get(url, query | {"as": "xlsx"}).content
     assert book == client.get(url, query | {"as": "xlsx"}).content
     sheets = openpyxl.load_workbook(io.BytesIO(book))
@@ -196,6 +198,7 @@ def test_the_programs_year_reads_no_record(store, lane, analyst, client_for):
     assert "Accepted days only" in text
     sheet = client_for(analyst).get(url, {"year": year, "as": "csv"}).content.decode()
     assert f"{lane.wim_site.code},{lane.label}," in sheet
+    assert f"carried in {year}" in client_for(analyst).get(url).content.decode()
     nothing = client_for(analyst).get(url, {"year": 1999}).content.decode()
     assert "No data" in nothing
 
