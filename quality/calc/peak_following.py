@@ -184,7 +184,9 @@ def _covariance(
         return _equations(x, shape, shares, moved[2:]) @ c
 
     at = np.concatenate([theta[:2], theta[3:]])
-    steps = np.diag([1e-6, 1e-6, 1e-4, 1e-4])
+    # no step may take a share below nothing
+    nudge = min(1e-6, float(theta[:3].min()) / 4.0)
+    steps = np.diag([nudge, nudge, 1e-4, 1e-4])
     slope = np.stack(
         [(sums(at + h) - sums(at - h)) / (2 * h.sum()) for h in steps], axis=1
     )

@@ -43,6 +43,7 @@ from installs.services import (
 from quality.models import DayDecision, LaneDay, RecordFile
 from quality.services import ImportOptions, days_decide, records_import
 from quality.services.drifting import drift_refresh
+from quality.services.week_figuring import week_figures_refresh
 from sites.models import Climate, Lane, Program, Site, SiteState
 from sites.services import lane_save, program_save, site_save
 from wimprog.demo import electrical
@@ -58,6 +59,7 @@ from wimprog.demo.scenario import (
     plan,
 )
 from wimprog.demo.standing import WHY
+from wimprog.demo.storing import storing
 from wimprog.demo.traits import BY_TECHNOLOGY, TEST_TRUCKS, SensorTraits
 from wimprog.demo.upkeeping import upkeeping
 from wimprog.demo.visits import fault_visit_on, replaced_on, site_visits
@@ -74,6 +76,8 @@ ACCOUNTS = (
 )
 CREW = "R. Halvard, T. Quist"
 INSTALLERS = ("the agency's own crew", "Tarn Vale Paving (contract)")
+FIGURED = dt.timedelta(weeks=20)
+"""So far back the demo works out the figures of weeks; `derive` does all."""
 WET_FROM_DEG = 44.4
 """North of it the valley is wet."""
 OUTLINE = Path(settings.BASE_DIR) / "fixtures" / "demo" / "outline.json"
@@ -378,9 +382,14 @@ def _review(lane: Lane, one: LanePlan, until: dt.date, by: Any) -> None:
 
 
 def judging(*, as_of: dt.date, by: Any) -> None:
-    """What the program's daily timer does: look for drift, then for work."""
-    lanes = Lane.objects.filter(wim_site__state=SiteState.IN_SERVICE)
-    drift_refresh(lanes=list(lanes.select_related("wim_site")), today=as_of, by=by)
+    """What the program's timers do: figures of the latest weeks, drift, then work."""
+    in_service = Lane.objects.filter(wim_site__state=SiteState.IN_SERVICE)
+    lanes = list(in_service.select_related("wim_site"))
+    for lane in lanes:
+        week_figures_refresh(
+            lane=lane, first_on=as_of - FIGURED, last_on=as_of - dt.timedelta(days=1)
+        )
+    drift_refresh(lanes=lanes, today=as_of, by=by)
     find_work(Program.objects.get(), as_of)
 
 
@@ -442,6 +451,8 @@ def build(
     progress("a new site surveyed, its array planned, two installations recorded")
     upkeeping(lanes=lanes, as_of=as_of, manager=manager, technician=technician)
     progress("cabinets, preventive rules, times down, money and pavement works")
+    storing(as_of=as_of, manager=manager, technician=technician)
+    progress("purchases, the store, failure reports and uses of lanes")
     judging(as_of=as_of, by=analyst)
     progress("drift looked for, the work list filled")
     files = RecordFile.objects.values_list("n_kept", flat=True)
