@@ -13,6 +13,8 @@ from installs.models import MaintenanceVisit
 from quality.calc.types import EpisodeState
 from quality.models import BackCorrection, DriftEpisode
 from quality.selectors.drift_series import week_points
+from sites.models import Program
+from wimprog.lib.judgement import Condition
 
 if TYPE_CHECKING:
     from quality.calc.back_correction import BackCorrection as Proposal
@@ -130,3 +132,11 @@ def _events(
     ]
     events += [(one.arrived_at.date(), str(one.purpose), "") for one in visits]
     return sorted(events)
+
+
+def size_condition(episode: DriftEpisode, program: Program) -> Condition:
+    """How much the size of a drift matters, by the agency's two limits."""
+    size = abs(episode.size_pct)
+    if size >= program.act_drift_pct:
+        return Condition.ACT
+    return Condition.WATCH if size >= program.watch_drift_pct else Condition.SOUND

@@ -14,7 +14,13 @@ from quality.deciding_forms import CorrectionForm, EpisodeForm, ReasonForm
 from quality.figures import drift_chart
 from quality.models import BackCorrection, DriftEpisode
 from quality.selectors.corrections import corrections_used
-from quality.selectors.episodes import EpisodePage, episode_list, episode_page, found_of
+from quality.selectors.episodes import (
+    EpisodePage,
+    episode_list,
+    episode_page,
+    found_of,
+    size_condition,
+)
 from quality.services.correcting import correction_decide, corrections_propose
 from quality.services.drifting import drift_refresh, episode_decide
 from sites.models import Lane
@@ -33,7 +39,10 @@ def drift_list(request: HttpRequest) -> HttpResponse:
     page = Paginator(rows, EPISODES_A_PAGE).get_page(request.GET.get("page"))
     context = {
         "page": page,
-        "rows": [(one, found_of(one)) for one in page],
+        "rows": [
+            (one, found_of(one), size_condition(one, request.program))  # type: ignore[attr-defined]
+            for one in page
+        ],
         "state": state,
         "site_code": site_code,
         "states": ("open", "explained", "closed", "all"),
