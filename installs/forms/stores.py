@@ -117,6 +117,9 @@ class PurchaseForm(FactForm):
             "bought_on",
             "what",
             "sensor_model",
+            "spare_part",
+            "quantity",
+            "expected_on",
             "unit_price",
             "warranty_months",
             "warranty_start",
@@ -126,10 +129,14 @@ class PurchaseForm(FactForm):
         ]
         widgets = {
             "bought_on": DateInput(),
+            "expected_on": DateInput(),
             "terms": forms.Textarea(attrs={"rows": 4}),
         }
         labels = {
             "sensor_model": "Sensor model, when it is of sensors",
+            "spare_part": "For the store, as",
+            "quantity": "How many",
+            "expected_on": "Expected on",
             "unit_price": "Price of one",
             "warranty_months": "Warranty, months",
             "warranty_start": "Months counted from",
@@ -142,6 +149,7 @@ class PurchaseForm(FactForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["sensor_model"].empty_label = "not of sensors"  # type: ignore[attr-defined]
+        self.fields["spare_part"].empty_label = "not for the store"  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         """Full cover is part of a warranty, so it needs the months of one."""
@@ -150,6 +158,17 @@ class PurchaseForm(FactForm):
             self.add_error(
                 "full_months", "Give the months of the warranty too, or leave it empty."
             )
+        part, number = found.get("spare_part"), found.get("quantity")
+        if part is not None and number is None:
+            self.add_error("quantity", "Say how many were ordered for the store.")
+        model = found.get("sensor_model")
+        if part is not None and model and part.sensor_model_id != model.pk:
+            self.add_error(
+                "spare_part", f"{part} is not the store's part of {model}; choose it."
+            )
+        bought, expected = found.get("bought_on"), found.get("expected_on")
+        if bought and expected and expected < bought:
+            self.add_error("expected_on", f"It lies before the purchase ({bought}).")
         return found
 
 

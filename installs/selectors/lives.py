@@ -65,7 +65,9 @@ class LifeRow:
     """One installation as it stood on a day; ``ended_on`` is None while it worked.
 
     ``bracket`` holds the days between which a reported failure happened; None where the
-    very day is known, or is taken for known as nothing was reported.
+    very day is known, or is taken for known as nothing was reported. ``entry_years`` is
+    the age from which it was watched: above 0 where it lay in the road before failures
+    were written down.
     """
 
     pk: int
@@ -82,6 +84,8 @@ class LifeRow:
     installation: Installation | None = None
     bracket: Bracket | None = None
     is_reported: bool = False
+    entry_years: float = 0.0
+    recorded_on: dt.date | None = None
 
     @property
     def failed(self) -> bool:
@@ -94,9 +98,10 @@ class LifeRow:
         low, high, age_years = None, None, self.age_years
         if self.bracket is not None:
             low, high = self.bracket.low_years, self.bracket.high_years
-            age_years = max(age_years, high)
+            low, age_years = min(max(low, self.entry_years), high), max(age_years, high)
         return Life(
             age_years=age_years,
+            entry_age_years=self.entry_years,
             failed=self.failed,
             low_years=low,
             high_years=high,
@@ -140,9 +145,15 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
 
     An ending after ``today``, or found after it, is not known yet, so that a forecast
     as of an earlier day rests only on what was known then. A reported failure whose day
-    is not known lies between its last good and its first bad day.
+    is not known lies between its last good and its first bad day. Where the program
+    says since when failures are written down, a life counts from its age on that day
+    (delayed entry), and one that ended before is left out: of those, only the failures
+    that somebody remembered would be here.
     """
     today = today or program_today()
+    begin = program_get().records_begin_on
+    if begin is not None and begin >= today:
+        begin = None
     reports = {report.installation_id: report for report in FailureReport.objects.all()}
     bracketed = [pk for pk, report in reports.items() if not report.day_is_known]
     judged = judged_tests(bracketed) if bracketed else {}
@@ -166,7 +177,10 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
         known_on = max(ended_on or dt.date.min, report.found_on) if report else ended_on
         if known_on is not None and known_on > today:
             ended_on, reason, mode, report = None, "", "", None
+        if begin is not None and ended_on is not None and ended_on <= begin:
+            continue
         age_years = years_between(installed_on, ended_on or today)
+        late = begin is not None and installed_on < begin
         found.append(
             LifeRow(
                 pk,
@@ -191,6 +205,10 @@ def life_rows(today: dt.date | None = None, technology: str = "") -> list[LifeRo
                 if report
                 else None,
                 is_reported=report is not None,
+                entry_years=years_between(installed_on, begin)
+                if begin is not None and late
+                else 0.0,
+                recorded_on=report.found_on if report else None,
             )
         )
     return found

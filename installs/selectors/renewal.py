@@ -372,6 +372,7 @@ def _back_test(
             installed_on=row.installed_on,
             ended_on=row.ended_on,
             failed=row.failed,
+            recorded_on=row.recorded_on,
         )
         for row in rows
     ]

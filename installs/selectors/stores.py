@@ -8,6 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.db.models import Q, Sum
+
 from installs.calc.types import years_between
 from installs.calc.upkeep.types import StockMove
 from installs.models import Purchase, SparePart, StockEntry
@@ -226,6 +228,9 @@ class StoreRow:
         That more are needed than there are before an order placed today arrives.
     word, sentence
         What to do, and why.
+    on_order
+        Ordered for the store and not received yet; ``expected_on`` the earliest day on
+        which some of it should come.
     """
 
     part: SparePart
@@ -236,6 +241,8 @@ class StoreRow:
     word: str
     sentence: str
     perhaps_coming: tuple[Purchase, ...] = ()
+    on_order: int = 0
+    expected_on: dt.date | None = None
 
     @property
     def condition(self) -> Condition:
@@ -250,8 +257,14 @@ class StoreRow:
         return self.part.unit_price * max(self.count, 0)
 
 
-def row_of(part: SparePart, count: int | None, needed: Needed | None) -> StoreRow:
-    """Hold what there is of a part against what will be needed of it."""
+def row_of(
+    part: SparePart,
+    count: int | None,
+    needed: Needed | None,
+    coming: OnOrder | None = None,
+) -> StoreRow:
+    """Hold what there is of a part, and what was ordered, against what is needed."""
+    coming = coming or OnOrder()
     on_hand = max(count or 0, 0)
     minimum, said, chance_short = part.least_wanted, [], None
     if needed is not None:
@@ -263,6 +276,7 @@ def row_of(part: SparePart, count: int | None, needed: Needed | None) -> StoreRo
             lead_time_days=part.lead_time_days,
             service_level=min(max(part.service_level, 0.01), 0.999),
             on_hand=on_hand,
+            on_order=coming.number,
         )
         chance_short = 1.0 - needed.demand.enough(on_hand)
         said.append(
@@ -285,7 +299,9 @@ def row_of(part: SparePart, count: int | None, needed: Needed | None) -> StoreRo
             "No forecast, no use in a year and no year of bookings say how many are "
             "needed."
         )
-    order_now = max((minimum or 0) - on_hand, 0)
+    order_now = max((minimum or 0) - on_hand - coming.number, 0)
+    if coming.number:
+        said.append(coming.sentence)
     if count is None or (minimum is None and on_hand):
         word = CANNOT_SAY
     elif not on_hand and (minimum is None or minimum):
@@ -293,8 +309,18 @@ def row_of(part: SparePart, count: int | None, needed: Needed | None) -> StoreRo
     else:
         word = ORDER if order_now else ENOUGH
     if order_now and count is not None:
-        said.append(f"Order {order_now}, less what is on its way.")
-    return StoreRow(part, count, minimum, order_now, chance_short, word, " ".join(said))
+        said.append(f"Order {order_now}.")
+    return StoreRow(
+        part,
+        count,
+        minimum,
+        order_now,
+        chance_short,
+        word,
+        " ".join(said),
+        on_order=coming.number,
+        expected_on=coming.expected_on,
+    )
 
 
 def _pct(chance: float) -> str:
@@ -324,7 +350,7 @@ def _rows(
     needed: Mapping[int, Needed] = {}
     if any(one.sensor_model_id for one in parts):
         needed = demand_by_forecast(parts, renewal_forecast(program, today), today)
-    coming = perhaps_coming(parts, today)
+    coming, ordered = perhaps_coming(parts, today), on_order(keys, today)
     rows = []
     for one in parts:
         use = uses.get(one.pk)
@@ -332,10 +358,61 @@ def _rows(
             one,
             stock[one.pk] if use is not None else None,
             needed.get(one.pk) or demand_by_use(one, use),
+            ordered.get(one.pk),
         )
         rows.append(replace(row, perhaps_coming=coming.get(one.pk, ())))
     order = list(Condition)
     return sorted(rows, key=lambda row: (order.index(row.condition), row.part.name))
+
+
+@dataclass(frozen=True)
+class OnOrder:
+    """What was ordered of a part for the store and has not come yet."""
+
+    number: int = 0
+    expected_on: dt.date | None = None
+    is_late: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """How many, and when they should come."""
+        if self.expected_on is None:
+            return f"{self.number} on order."
+        late = ", which has passed: ask the supplier" if self.is_late else ""
+        return f"{self.number} on order, expected {self.expected_on}{late}."
+
+
+def on_order(parts: Iterable[int], today: dt.date) -> dict[int, OnOrder]:
+    """What is on its way of each part: ordered less received, by purchase; one query.
+
+    More received than was ordered counts as nothing on its way.
+    """
+    received = Sum(
+        "stock_entries__quantity",
+        filter=Q(stock_entries__move=StockMove.RECEIVED.value),
+        default=0,
+    )
+    rows = (
+        Purchase.objects.filter(spare_part__in=list(parts), quantity__isnull=False)
+        .annotate(received=received)
+        .values_list("spare_part_id", "quantity", "received", "expected_on")
+    )
+    numbers: dict[int, int] = defaultdict(int)
+    days: dict[int, list[dt.date]] = defaultdict(list)
+    for part, ordered, came, expected_on in rows:
+        if part is None or ordered is None or ordered <= came:
+            continue
+        numbers[part] += ordered - came
+        if expected_on is not None:
+            days[part].append(expected_on)
+    return {
+        part: OnOrder(
+            number,
+            min(days[part], default=None),
+            bool(days[part]) and min(days[part]) < today,
+        )
+        for part, number in numbers.items()
+    }
 
 
 def perhaps_coming(
@@ -348,7 +425,7 @@ def perhaps_coming(
     by_model = {one.sensor_model_id: one for one in parts if one.sensor_model_id}
     found: dict[int, list[Purchase]] = defaultdict(list)
     bought = Purchase.objects.filter(
-        sensor_model__in=by_model, stock_entries=None, sensors=None
+        sensor_model__in=by_model, stock_entries=None, sensors=None, quantity=None
     )
     for one in bought.order_by("bought_on"):
         part = by_model[one.sensor_model_id or 0]

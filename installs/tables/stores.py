@@ -27,6 +27,7 @@ class StoreTable(Table):
     part = tables.Column(orderable=False)
     word = tables.Column("Is it enough?", orderable=False)
     count = tables.Column("In store", attrs=NUMBER)
+    on_order = tables.Column(attrs=NUMBER)
     minimum = tables.Column("To keep", attrs=NUMBER)
     chance_short = tables.Column("Chance of running out before an order comes")
     value = NumberColumn("Worth", digits=0)
@@ -68,7 +69,7 @@ class StoreTable(Table):
 
 
 STORE_HEADINGS = (
-    "part", "sensor model", "place", "in store", "to keep", "order now",
+    "part", "sensor model", "place", "in store", "on order", "to keep", "order now",
     "chance of running out before an order comes", "state", "lead time, days",
     "price of one", "worth", "why", "nothing received yet of",
 )  # fmt: skip
@@ -83,6 +84,7 @@ def store_sheet(rows: Iterable[StoreRow]) -> Iterable[list[Any]]:
             str(part.sensor_model or ""),
             part.place,
             row.count,
+            row.on_order,
             row.minimum,
             row.order_now,
             row.chance_short,

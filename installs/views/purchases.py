@@ -45,7 +45,9 @@ def purchases(request: HttpRequest) -> HttpResponse:
 @require_safe
 def purchase_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """One purchase: terms, sensors, and failures held against the terms."""
-    purchase = get_object_or_404(Purchase.objects.select_related("sensor_model"), pk=pk)
+    purchase = get_object_or_404(
+        Purchase.objects.select_related("sensor_model", "spare_part"), pk=pk
+    )
     context = {
         "purchase": purchase,
         "page": purchase_page(purchase),

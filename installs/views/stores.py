@@ -135,7 +135,11 @@ def stock_add(request: HttpRequest, pk: int) -> HttpResponse:
         request.POST or None,
         instance=StockEntry(spare_part=part),
         system=unit_system(request),
-        initial={"moved_on": today, "move": request.GET.get("move", "")},
+        initial={
+            "moved_on": today,
+            "move": request.GET.get("move", ""),
+            "purchase": request.GET.get("purchase"),
+        },
     )
     if request.method == "POST" and form.is_valid():
         told = try_service(

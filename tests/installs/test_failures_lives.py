@@ -96,3 +96,36 @@ def test_the_lives_page_shows_brackets_and_what_nothing_narrows(
     page = client_for(guest).get(url).content.decode()
     assert "1 Jun 2018 to 1 Jun 2021" in page
     assert "Of 1 failure nothing says" in page
+
+
+def test_a_sensor_counts_from_the_day_since_which_failures_are_written_down(
+    world, program
+):
+    """Delayed entry: an entry age in the likelihood (Nelson 1982; Meeker and Escobar
+    1998, chapter 11, from memory); without it, old survivors make lives look long."""
+    program.records_begin_on = dt.date(2020, 6, 1)
+    program.save()
+    found = life_of(world.failed, TODAY).life  # installed on 1 June 2018, failed 2021
+    assert found.entry_age_years == pytest.approx(731 / YEAR)
+    assert found.age_years == pytest.approx(1096 / YEAR)
+    # as of a day before that, nothing was watched otherwise
+    early = life_of(world.failed, dt.date(2020, 1, 1)).life
+    assert early.entry_age_years == 0
+
+
+def test_a_life_that_ended_before_is_left_out(world, program):
+    n_all = len(selectors.life_rows(TODAY))
+    program.records_begin_on = world.failed.ended_on
+    program.save()
+    rows = selectors.life_rows(TODAY)
+    assert len(rows) == n_all - 1
+    assert world.failed.pk not in {row.pk for row in rows}
+
+
+def test_a_bracket_begins_no_earlier_than_the_watch(world, program):
+    reported(world.failed, dt.date(2021, 6, 1))
+    program.records_begin_on = dt.date(2020, 6, 1)
+    program.save()
+    found = life_of(world.failed, TODAY).life
+    assert found.low_years == pytest.approx(731 / YEAR)
+    assert found.high_years == pytest.approx(1096 / YEAR)

@@ -22,11 +22,13 @@ from installs.selectors.stores import (
     demand_by_forecast,
     demand_by_use,
     ledger_of,
+    on_order,
     row_of,
     stock_of,
     store_rows,
 )
-from installs.services.stores import stock_book
+from installs.services.purchases import purchase_save
+from installs.services.stores import spare_save, stock_book
 from tests import factories
 from tests.conftest import TODAY
 from tests.installs.visit_factories import spare
@@ -310,3 +312,47 @@ def test_an_entry_before_the_last_count_is_told_to_change_nothing(
     answer = client_for(technician).post(url("stock-add", part.pk), sent, follow=True)
     assert "that count stands" in answer.content.decode()
     assert stock_of([part.pk]) == {part.pk: 3}
+
+
+# --- on order ------------------------------------------------------------------------
+
+
+def ordered(part, manager, **more):
+    purchase = Purchase(
+        order_ref="OV-31", supplier="Gannet", bought_on=TODAY - dt.timedelta(days=9),
+        what="spares", spare_part=part,
+        **{"quantity": 4, "expected_on": TODAY + dt.timedelta(days=20), **more},
+    )  # fmt: skip
+    purchase_save(purchase=purchase, today=TODAY, by=manager, why="test")
+    return purchase
+
+
+def test_what_is_on_order_counts_until_it_is_received(world, manager):
+    part = spare_save(
+        part=SparePart(name="fuse", lead_time_days=30, least_wanted=5),
+        by=manager, why="test",
+    )  # fmt: skip
+    purchase = ordered(part, manager)
+    found = on_order([part.pk], TODAY)[part.pk]
+    assert (found.number, found.is_late) == (4, False)
+    row = row_of(part, 1, None, found)
+    assert (row.order_now, row.word) == (0, ENOUGH)
+    assert f"4 on order, expected {purchase.expected_on}." in row.sentence
+    stock_book(
+        spare_part=part, move=StockMove.RECEIVED, quantity=3, moved_on=TODAY,
+        purchase=purchase, by=manager, why="test",
+    )  # fmt: skip
+    assert on_order([part.pk], TODAY)[part.pk].number == 1
+    late = on_order([part.pk], TODAY + dt.timedelta(days=21))[part.pk]
+    assert late.is_late
+    assert "ask the supplier" in late.sentence
+
+
+def test_an_empty_shelf_stays_none_left_though_some_is_on_order(world, manager):
+    part = spare_save(
+        part=SparePart(name="fuse", lead_time_days=30, least_wanted=2),
+        by=manager, why="test",
+    )  # fmt: skip
+    ordered(part, manager, expected_on=None)
+    row = row_of(part, 0, None, on_order([part.pk], TODAY)[part.pk])
+    assert (row.word, row.order_now) == (NONE_LEFT, 0)

@@ -11,6 +11,7 @@ from installs.calc.upkeep.types import WorkSource
 #: The mark, among an item's evidence, that the finding was not there at the last look.
 GONE = "no longer seen"
 
+
 @dataclass(frozen=True)
 class Evidence:
     """Something that a finding rests on: words, and the page that shows it.
