@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django_tasks import task
 
+from quality.selectors import lanes_taken_in
 from quality.services import import_run
 from quality.services.drifting import drift_refresh
 from quality.services.limits import findings_refresh
@@ -14,8 +15,11 @@ from wimprog.lib import clock
 
 @task()
 def take_in(record_import_id: int) -> None:
-    """Take a received file of records in."""
+    """Take a received file of records in, then look for drift in its lanes."""
     import_run(record_import_id)
+    touched = lanes_taken_in(record_import_id)
+    if touched:
+        send_drift(touched)
 
 
 def send_import(record_import_id: int) -> None:

@@ -17,6 +17,7 @@ from installs.forms import InstallationForm, SensorForm
 from installs.forms.failures import LifeEndForm
 from installs.models import Installation, Sensor, SensorModel
 from installs.selectors.failures import failure_facts, proposed_days
+from installs.selectors.purchases import terms_words
 from installs.selectors.sensor_models import data_sheet_words
 from installs.services import installation_end as end_installation
 from installs.services import sensor_install, sensor_save
@@ -62,10 +63,13 @@ def sensor_export(request: HttpRequest, fmt: str) -> HttpResponse:
 @require_safe
 def sensor_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """One sensor: facts, lives, electrical tests with trends, chances."""
-    sensor = get_object_or_404(Sensor.objects.select_related("model"), pk=pk)
+    sensor = get_object_or_404(
+        Sensor.objects.select_related("model", "purchase"), pk=pk
+    )
     lives = selectors.sensor_lives(sensor)
     context: dict[str, Any] = {
         "sensor": sensor,
+        "warranty": terms_words(sensor.purchase) if sensor.purchase else "",
         "lives": lives,
         "data_sheet": data_sheet_words(sensor),
     }

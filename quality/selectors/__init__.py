@@ -9,6 +9,7 @@ from quality.selectors.days import (
 from quality.selectors.drift import lane_drifts
 from quality.selectors.files import (
     is_interrupted,
+    lanes_taken_in,
     last_data_on,
     open_imports,
     parts_of,
@@ -23,6 +24,7 @@ __all__ = [
     "lane_days",
     "lane_drifts",
     "lane_weeks",
+    "lanes_taken_in",
     "last_data_on",
     "months_accepted",
     "open_imports",

@@ -59,3 +59,11 @@ def last_data_on(lane_ids: Sequence[int]) -> dict[int, dt.date]:
         .values_list("lane_id", "last")
     )
     return dict(rows)
+
+
+def lanes_taken_in(record_import_id: int) -> list[int]:
+    """Lanes whose days a finished import brought; none while it is not done."""
+    taken = RecordImport.objects.filter(pk=record_import_id, state=ImportState.DONE)
+    files = taken.values("record_file")
+    days = LaneDay.objects.filter(record_file__in=files)
+    return list(days.order_by("lane_id").values_list("lane_id", flat=True).distinct())

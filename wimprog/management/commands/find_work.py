@@ -6,6 +6,9 @@ import dataclasses
 from argparse import ArgumentParser
 from typing import Any
 
+from quality.services.drifting import drift_refresh
+from quality.services.reopening import questions_refresh
+from sites.models import Lane, SiteState
 from sites.selectors import program_get
 from wimprog.lib import clock
 from wimprog.lib.commands import ProgramCommand
@@ -16,10 +19,11 @@ class Command(ProgramCommand):
     """Bring the work list up to date, for a daily timer."""
 
     help = (
-        "Look for work in records, calibrations, tests, visits and the preventive "
-        "schedule, and keep it on the work list: each finding once, nothing closed. "
-        "Safe to repeat; meant for a daily timer. Exit status: 0 done, 2 the database "
-        "is not set up."
+        "Look for drift in the weeks of the lanes in service, and for decisions on "
+        "days that later facts put in question; then look for work in records, "
+        "calibrations, tests, visits and the preventive schedule, and keep it on the "
+        "work list: each finding once, nothing closed. Safe to repeat; meant for a "
+        "daily timer. Exit status: 0 done, 2 the database is not set up."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -30,7 +34,13 @@ class Command(ProgramCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         self.need_database()
         program = program_get()
-        found = find_work(program, clock.today(program.time_zone))
+        today = clock.today(program.time_zone)
+        lanes = Lane.objects.select_related("wim_site").filter(
+            wim_site__state=SiteState.IN_SERVICE, closed_on__isnull=True
+        )
+        drift_refresh(lanes=list(lanes), today=today)
+        questions_refresh()
+        found = find_work(program, today)
         if options["json"]:
             self.print_json(dataclasses.asdict(found))
         else:
