@@ -278,6 +278,9 @@ def _kill_after(at_s: float, source: Path, case: Path) -> Any:
 def main() -> None:
     folder, sample = Path(sys.argv[1]), Path(sys.argv[2])
     os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
+    # each state is a folder that can be copied, so the embedded database, whatever
+    # the tests around it run on
+    os.environ["DATABASE_URL"] = f"sqlite:///{folder / 'none.sqlite3'}"
     import django
 
     django.setup()
