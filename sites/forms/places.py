@@ -29,7 +29,6 @@ class ProgramForm(FactForm):
             "default_class",
             "calibration_interval_months",
             "inspection_interval_months",
-            "records_begin_on",
             "watch_drift_pct",
             "act_drift_pct",
             "silent_days",

@@ -43,7 +43,7 @@ def test_an_analyst_takes_a_file_in_and_reviews_its_days(page, live_server, peop
     page.get_by_role("link", name="Days to review").first.click()
     expect(page.get_by_role("heading", name="Days to review")).to_be_visible()
     page.get_by_role("button", name="Accept").first.click()
-    expect(page.get_by_text(re.compile("accepted"))).to_be_visible()
+    expect(page.get_by_text(re.compile("accepted")).first).to_be_visible()
 
 
 def test_a_manager_goes_from_the_sites_to_a_lane_and_the_report(
