@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from pathlib import Path
 
 from django.conf import settings
@@ -14,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from installs import services
 from installs.forms import PhotoForm, StrikeForm
-from installs.models import Photo
+from installs.models import KeptPicture, Photo
 from installs.views.common import show_form
 from installs.views.records import record_or_404
 from installs.views.stages import item_fragment, item_or_404, url_of_item
@@ -58,9 +59,16 @@ def photo_add(request: HttpRequest, pk: int, item: int) -> HttpResponse:
 @require_safe
 def photo_file(request: HttpRequest, pk: int, size: str) -> HttpResponse:
     """The picture or its thumbnail, to those who may see it."""
+    return picture_answer(Photo, pk, size, name="photo")
+
+
+def picture_answer(
+    kind: type[KeptPicture], pk: int, size: str, *, name: str
+) -> HttpResponse:
+    """A kept picture's file; the caller has asked for the permission."""
     if size not in SIZES:
         raise Http404("picture or thumbnail")
-    photo = get_object_or_404(Photo, pk=pk)
+    photo = get_object_or_404(kind, pk=pk)
     path = Path(settings.UPLOAD_DIR) / getattr(photo, size)
     try:
         content = path.read_bytes()
@@ -69,7 +77,7 @@ def photo_file(request: HttpRequest, pk: int, size: str) -> HttpResponse:
     answer = HttpResponse(content, content_type="image/jpeg")
     answer["Cache-Control"] = "private, max-age=86400, immutable"
     answer["X-Content-Type-Options"] = "nosniff"
-    answer["Content-Disposition"] = f'inline; filename="photo-{photo.pk}.jpg"'
+    answer["Content-Disposition"] = f'inline; filename="{name}-{photo.pk}.jpg"'
     return answer
 
 
@@ -80,22 +88,30 @@ def photo_strike(request: HttpRequest, pk: int) -> HttpResponse:
     photo = get_object_or_404(
         Photo.objects.select_related("record__lane__wim_site", "item__stage"), pk=pk
     )
-    back = url_of_item(photo.record, photo.item)
+    return strike_page(
+        request,
+        lambda reason: services.photo_strike(
+            photo=photo, reason=reason, by=request.user
+        ),
+        back=url_of_item(photo.record, photo.item),
+        picture=reverse("installs:photo-file", args=[photo.pk, "thumbnail"]),
+    )
+
+
+def strike_page(
+    request: HttpRequest,
+    strike: Callable[[str], KeptPicture],
+    *,
+    back: str,
+    picture: str,
+) -> HttpResponse:
+    """Ask why a picture is struck out, and let ``strike`` do it."""
     form = StrikeForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        kept = try_service(
-            form,
-            lambda: services.photo_strike(
-                photo=photo, reason=form.cleaned_data["reason"], by=request.user
-            ),
-        )
+        kept = try_service(form, lambda: strike(form.cleaned_data["reason"]))
         if kept:
             messages.success(request, "The photo is struck out.")
             return redirect(back)
     return show_form(
-        request,
-        form,
-        title="Strike a photo out",
-        back=back,
-        picture=reverse("installs:photo-file", args=[photo.pk, "thumbnail"]),
+        request, form, title="Strike a photo out", back=back, picture=picture
     )

@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
-from django.conf import settings
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
-from installs.forms import StrikeForm
 from installs.forms.visits import VisitPhotoForm
 from installs.models import MaintenanceVisit, VisitPhoto
 from installs.selectors.visits import sensors_of_site
 from installs.services.visit_photos import visit_photo_add, visit_photo_strike
-from installs.views.common import show_form
+from installs.views.photos import picture_answer, strike_page
 from wimprog.lib.errors import DomainError
-from wimprog.lib.web import form_page, needs, try_service
-
-SIZES = ("picture", "thumbnail")
+from wimprog.lib.web import form_page, needs
 
 
 @needs("installs.add_visitphoto")
@@ -53,19 +47,7 @@ def photo_add(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 def photo_file(request: HttpRequest, pk: int, size: str) -> HttpResponse:
     """The picture or its thumbnail, to those who may see it."""
-    if size not in SIZES:
-        raise Http404("picture or thumbnail")
-    photo = get_object_or_404(VisitPhoto, pk=pk)
-    path = Path(settings.UPLOAD_DIR) / getattr(photo, size)
-    try:
-        content = path.read_bytes()
-    except FileNotFoundError:
-        raise Http404("the picture's file is missing") from None
-    answer = HttpResponse(content, content_type="image/jpeg")
-    answer["Cache-Control"] = "private, max-age=86400, immutable"
-    answer["X-Content-Type-Options"] = "nosniff"
-    answer["Content-Disposition"] = f'inline; filename="visit-photo-{photo.pk}.jpg"'
-    return answer
+    return picture_answer(VisitPhoto, pk, size, name="visit-photo")
 
 
 @needs("installs.change_visitphoto")
@@ -73,22 +55,9 @@ def photo_file(request: HttpRequest, pk: int, size: str) -> HttpResponse:
 def photo_strike(request: HttpRequest, pk: int) -> HttpResponse:
     """Strike a photo out, with a reason; it stays."""
     photo = get_object_or_404(VisitPhoto.objects.select_related("visit"), pk=pk)
-    back = f"{photo.visit.get_absolute_url()}#photos"
-    form = StrikeForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        kept = try_service(
-            form,
-            lambda: visit_photo_strike(
-                photo=photo, reason=form.cleaned_data["reason"], by=request.user
-            ),
-        )
-        if kept:
-            messages.success(request, "The photo is struck out.")
-            return redirect(back)
-    return show_form(
+    return strike_page(
         request,
-        form,
-        title="Strike a photo out",
-        back=back,
+        lambda reason: visit_photo_strike(photo=photo, reason=reason, by=request.user),
+        back=f"{photo.visit.get_absolute_url()}#photos",
         picture=reverse("installs:visit-photo-file", args=[photo.pk, "thumbnail"]),
     )
