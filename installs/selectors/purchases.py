@@ -13,7 +13,6 @@ from installs.calc.types import EndReason
 from installs.calc.upkeep.warranty import warranty_last_day
 from installs.models import Installation, Purchase, Sensor
 from installs.selectors.failures import judged_tests
-from installs.selectors.stores import six_months_on
 from installs.selectors.warranty import WarrantyOf, terms_of, warranty_of
 from wimprog.lib.dates import add_months
 from wimprog.lib.errors import DomainError
@@ -26,6 +25,8 @@ if TYPE_CHECKING:
 FAILURES_SHOWN = 20
 #: A test older than this says little of today; common practice, no source.
 FRESH_MONTHS = 12
+#: Months ahead that the list of what ends soon reaches to.
+ENDING_MONTHS = 6
 
 
 def purchase_list(q: str = "") -> QuerySet[Purchase]:
@@ -187,7 +188,7 @@ def ending_covers(today: dt.date) -> list[EndingCover]:
         .prefetch_related(_lives())
         .distinct()
     )
-    until = six_months_on(today)
+    until = add_months(today, ENDING_MONTHS)
     soon = []
     for one in sensors:
         if one.purchase is None:

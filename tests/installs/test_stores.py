@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from installs.calc.upkeep.types import StockMove
 from installs.models import Purchase, SparePart, StockEntry
+from installs.selectors.on_order import on_order
 from installs.selectors.renewal import renewal_forecast
 from installs.selectors.stores import (
     CANNOT_SAY,
@@ -22,7 +23,6 @@ from installs.selectors.stores import (
     demand_by_forecast,
     demand_by_use,
     ledger_of,
-    on_order,
     row_of,
     stock_of,
     store_rows,
