@@ -19,6 +19,7 @@ from installs.forms.visit_sections import (
 )
 from installs.forms.visit_stores import PreventiveSection, SpareSection
 from installs.models import CabinetUnit, DownSpell, MaintenanceVisit, Trip
+from installs.selectors.sends import VISIT_FIELDS
 from installs.services.visit_rules import refuse_times
 from sites.models import Lane
 from wimprog.lib.forms import DateInput, FactForm, LocalTimeField
@@ -53,19 +54,7 @@ class VisitForm(FactForm):
 
     class Meta:
         model = MaintenanceVisit
-        fields = [
-            "arrived_at",
-            "left_at",
-            "purpose",
-            "lane",
-            "people",
-            "traffic_control_plan",
-            "weather",
-            "trip",
-            "findings",
-            "actions",
-            "next_action",
-        ]
+        fields = list(VISIT_FIELDS)
         labels = {"findings": "Found", "actions": "Done", "next_action": "To do next"}
         widgets = {
             name: forms.Textarea(attrs={"rows": 2})

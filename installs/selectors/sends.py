@@ -19,10 +19,10 @@ from wimprog.lib.models import Fact
 
 #: Fields of a visit that two people can have written differently, in the form's order.
 VISIT_FIELDS = (
-    "purpose",
-    "lane",
     "arrived_at",
     "left_at",
+    "purpose",
+    "lane",
     "people",
     "traffic_control_plan",
     "weather",
