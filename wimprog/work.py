@@ -26,9 +26,10 @@ from installs.selectors.work_findings import (
 )
 from installs.selectors.work_schedule import schedule_work
 from installs.services.work_findings import FoundWork, findings_keep
-from quality.calc.condition import drift_sentence
+from quality.calc.condition import drift_is_shown, drift_sentence
 from quality.models import DriftEpisode
-from sites.models import Lane, Program, SiteState
+from sites.models import Lane, Program
+from sites.selectors import lanes_in_service
 from wimprog.lib.units import format_number
 from wimprog.selectors import LaneHealth, ProgramHealth, program_health
 
@@ -64,11 +65,7 @@ def find_work(program: Program, today: dt.date, by: Any = None) -> FoundWork:
 
 def findings(program: Program, today: dt.date) -> list[WorkFinding]:
     """Everything that asks for work today, in a fixed number of queries."""
-    lanes = list(
-        Lane.objects.select_related("wim_site")
-        .filter(wim_site__state=SiteState.IN_SERVICE, closed_on__isnull=True)
-        .order_by("pk")
-    )
+    lanes = list(lanes_in_service())
     health = program_health(program, today)
     by_rule = PreventiveRule.objects.filter(
         is_in_use=True, trigger=ScheduleTrigger.CALENDAR.value
@@ -113,7 +110,7 @@ def drift_work(
     found = []
     for lane in lanes:
         row = health.of_lane(lane.pk)
-        if row is not None and _has_drifted(row, program):
+        if row is not None and drift_is_shown(row.evidence, program.act_drift_pct):
             found.append(_drift(lane, row, program, health.as_of))
     return found
 
@@ -154,14 +151,6 @@ def _episode(one: DriftEpisode, lane: Lane, program: Program) -> WorkFinding:
         spoils_data=abs(one.size_pct) >= program.act_drift_pct,
         again_after_days=DRIFT_DAYS,
     )
-
-
-def _has_drifted(row: LaneHealth, program: Program) -> bool:
-    facts = row.evidence
-    if facts.drift_pct is None or abs(facts.drift_pct) < program.act_drift_pct:
-        return False
-    low, high = facts.drift_low_pct, facts.drift_high_pct
-    return low is not None and high is not None and (low > 0 or high < 0)
 
 
 def _drift(

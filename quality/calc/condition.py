@@ -123,7 +123,8 @@ def drift_sentence(evidence: LaneEvidence) -> str:
     return f"{text} ({evidence.drift_n_weeks} weeks)."
 
 
-def _drift_is_shown(evidence: LaneEvidence, limit_pct: float) -> bool:
+def drift_is_shown(evidence: LaneEvidence, limit_pct: float) -> bool:
+    """Whether it reaches a limit, and its interval does not hold zero."""
     if evidence.drift_pct is None or abs(evidence.drift_pct) < limit_pct:
         return False
     if evidence.drift_low_pct is None or evidence.drift_high_pct is None:
@@ -139,7 +140,7 @@ def _calibration_words(evidence: LaneEvidence, today: dt.date) -> str:
 
 def _reasons_to_act(evidence: LaneEvidence, limits: ConditionLimits) -> list[str]:
     reasons = []
-    if _drift_is_shown(evidence, limits.act_drift_pct):
+    if drift_is_shown(evidence, limits.act_drift_pct):
         reasons.append(drift_sentence(evidence))
     for position in evidence.empty_positions:
         reasons.append(f"No working sensor at {position}.")
@@ -154,7 +155,7 @@ def _reasons_to_watch(
     evidence: LaneEvidence, limits: ConditionLimits, today: dt.date
 ) -> list[str]:
     reasons = []
-    if _drift_is_shown(evidence, limits.watch_drift_pct) and not _drift_is_shown(
+    if drift_is_shown(evidence, limits.watch_drift_pct) and not drift_is_shown(
         evidence, limits.act_drift_pct
     ):
         reasons.append(drift_sentence(evidence))

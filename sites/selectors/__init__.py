@@ -1,6 +1,12 @@
 """Reads about sites, lanes and surveys, one module a part of the work."""
 
-from sites.selectors.places import lane_by_label, lane_list, program_get, site_list
+from sites.selectors.places import (
+    lane_by_label,
+    lane_list,
+    lanes_in_service,
+    program_get,
+    site_list,
+)
 from sites.selectors.profiles import (
     WINDOWS_M,
     ProfileView,
@@ -51,6 +57,7 @@ __all__ = [
     "label_of",
     "lane_by_label",
     "lane_list",
+    "lanes_in_service",
     "limit_row",
     "profile_samples",
     "profile_view",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db.models import Count, Q, QuerySet
 
-from sites.models import Lane, Program, Site
+from sites.models import Lane, Program, Site, SiteState
 
 
 def program_get() -> Program:
@@ -25,6 +25,15 @@ def lane_list() -> QuerySet[Lane]:
     """All lanes with their sites, in the order of the road."""
     return Lane.objects.select_related("wim_site").order_by(
         "wim_site__code", "direction", "number"
+    )
+
+
+def lanes_in_service() -> QuerySet[Lane]:
+    """Open lanes of the sites in service, with their sites, in the order of entry."""
+    return (
+        Lane.objects.select_related("wim_site")
+        .filter(wim_site__state=SiteState.IN_SERVICE, closed_on__isnull=True)
+        .order_by("pk")
     )
 
 

@@ -8,8 +8,7 @@ from typing import Any
 
 from quality.services.drifting import drift_refresh
 from quality.services.reopening import questions_refresh
-from sites.models import Lane, SiteState
-from sites.selectors import program_get
+from sites.selectors import lanes_in_service, program_get
 from wimprog.lib import clock
 from wimprog.lib.commands import ProgramCommand
 from wimprog.work import find_work
@@ -35,10 +34,7 @@ class Command(ProgramCommand):
         self.need_database()
         program = program_get()
         today = clock.today(program.time_zone)
-        lanes = Lane.objects.select_related("wim_site").filter(
-            wim_site__state=SiteState.IN_SERVICE, closed_on__isnull=True
-        )
-        drift_refresh(lanes=list(lanes), today=today)
+        drift_refresh(lanes=list(lanes_in_service()), today=today)
         questions_refresh()
         found = find_work(program, today)
         if options["json"]:
