@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from wimprog.lib.chart import Chart, Limit, Point, Series
-from wimprog.lib.units import Kind, UnitSystem, shown_unit
+from wimprog.lib.units import Kind, Unit, UnitSystem, shown_unit
 
 if TYPE_CHECKING:
     from quality.calc.drift_episode import DriftEpisode
@@ -36,15 +36,7 @@ def steering_chart(
     for week_on, n, mean_kg, sd_kg in weeks:
         mean = unit.from_si(mean_kg)
         half = Z_95 * unit.from_si(sd_kg) / n**0.5 if sd_kg is not None else None
-        points.append(
-            Point(
-                week_on,
-                mean,
-                None if half is None else mean - half,
-                None if half is None else mean + half,
-                title=f"week of {week_on}: {mean:,.0f} {unit.symbol}, n {n:,}",
-            )
-        )
+        points.append(_week_point(week_on, n, mean, half, unit))
         n_in_all += n
     if not points:
         return None
@@ -56,6 +48,19 @@ def steering_chart(
         series=(Series("weekly mean", tuple(points), kind="points"),),
         caption=f"{len(points):,} {weeks_word}, {n_in_all:,} class 9 vehicles; "
         "whiskers are 95 % intervals of each week's mean from its own spread.",
+    )
+
+
+def _week_point(
+    week_on: dt.date, n: int, mean: float, half: float | None, unit: Unit
+) -> Point:
+    """A week's mean in the shown unit, with the half width of its whisker if any."""
+    return Point(
+        week_on,
+        mean,
+        None if half is None else mean - half,
+        None if half is None else mean + half,
+        title=f"week of {week_on}: {mean:,.0f} {unit.symbol}, n {n:,}",
     )
 
 
@@ -97,15 +102,7 @@ def drift_chart(
     for week_on, n, mean_kg, _ in weeks:
         mean = unit.from_si(mean_kg)
         half = None if sd_pct is None else Z_95 * sd_pct / 100 * mean
-        points.append(
-            Point(
-                week_on,
-                mean,
-                None if half is None else mean - half,
-                None if half is None else mean + half,
-                title=f"week of {week_on}: {mean:,.0f} {unit.symbol}, n {n:,}",
-            )
-        )
+        points.append(_week_point(week_on, n, mean, half, unit))
     series = [Series("weeks", tuple(points), kind="points")]
     limits: tuple[Limit, ...] = ()
     start, low_on, high_on = onset

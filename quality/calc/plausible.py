@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import pyarrow as pa
 
 from quality.records.schema import SPACING_COLUMNS, WEIGHT_COLUMNS
 from wimprog.lib.units import KG_PER_LB, KMH_PER_MPH, M_PER_FT
@@ -33,37 +32,6 @@ class PlausibleLimits:
     length_most_m: float = 120 * M_PER_FT
 
 
-def implausible(
-    table: pa.Table | pa.RecordBatch,
-    limits: PlausibleLimits = PlausibleLimits(),
-) -> np.ndarray:
-    """Which records break a physical limit.
-
-    Parameters
-    ----------
-    table
-        Vehicle records with weights [kg], spacings [m] and speed [km/h].
-    limits
-        All inclusive: a value at a limit is sound.
-
-    Returns
-    -------
-    bool, (n,)
-        An unknown speed breaks nothing. An axle of zero weight does.
-    """
-    n_axles = np.asarray(table.column("n_axles"))
-
-    def column(name: str) -> np.ndarray:
-        return np.asarray(table.column(name), dtype=np.float32)
-
-    return broken_limits(
-        n=len(n_axles),
-        most_axles=int(n_axles.max(initial=0)),
-        column=column,
-        limits=limits,
-    )
-
-
 def broken_limits(
     *,
     n: int,
@@ -71,9 +39,11 @@ def broken_limits(
     column: Callable[[str], np.ndarray],
     limits: PlausibleLimits,
 ) -> np.ndarray:
-    """Which of ``n`` records break a limit, bool (n,).
+    """Which of ``n`` records break a physical limit, bool (n,).
 
-    ``column`` gives a column as float32, NaN where it is null.
+    ``column`` gives a column as float32 [kg, m, km/h], NaN where it is null. Limits are
+    inclusive: a value at a limit is sound. An unknown speed breaks nothing; an axle of
+    zero weight does.
     """
 
     def outside(values: np.ndarray, low: float, high: float) -> np.ndarray:

@@ -9,6 +9,8 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
+from quality.calc.checks.record.physical_limits import CHECK as PHYSICAL_LIMITS
+from quality.calc.checks.records import Records
 from quality.calc.classify import RULES, UNCLASSIFIED, classify, effective_class
 from quality.calc.daily import (
     HOUR_COLUMNS,
@@ -19,7 +21,6 @@ from quality.calc.daily import (
 )
 from quality.calc.day_figures import merged
 from quality.calc.day_speeds import median_speed_kmh
-from quality.calc.plausible import implausible
 from quality.calc.steering import weekly_steering
 from quality.records.report import HourMark
 from quality.records.schema import STORE_SCHEMA, LaneKey
@@ -237,7 +238,8 @@ def test_the_published_spacing_ranges_leave_no_hole() -> None:
 )
 def test_physical_limits(record: dict[str, object], broken: bool) -> None:
     """NCHRP 683 limits from memory: 10–100 mph, axle to 70 kip, steering to 25 kip."""
-    assert implausible(table(record)).tolist() == [broken]
+    found = PHYSICAL_LIMITS.run(Records(table(record)), PHYSICAL_LIMITS.default_limit)
+    assert found.broken.tolist() == [broken]
 
 
 def test_weeks_run_monday_to_sunday_and_match_the_trucks_themselves() -> None:
