@@ -264,12 +264,13 @@ def replacement_store(
     """
     if not reason.strip():
         raise DomainError("Give the reason why the held days are replaced.")
+    before = days_taken_out(plan.lane, plan.dates)
     replacement = RecordReplacement(
         new_file=new_file,
         lane=plan.lane,
         from_on=plan.dates[0],
         to_on=plan.dates[-1],
-        difference=plan.overlap.as_dict(),
+        difference=plan.overlap.as_dict() | {"before": before},
         reason=reason.strip()[:300],
         decided_by=by,
         decided_at=clock.now(),
@@ -280,8 +281,7 @@ def replacement_store(
         .filter(pk__in=[part.pk for part in plan.withdrawn])
         .update(replaced_by=replacement)
     )
-    held = LaneDay.objects.filter(lane=plan.lane, date__in=plan.dates).count()
-    if changed != len(plan.withdrawn) or held != len(plan.dates):
+    if changed != len(plan.withdrawn) or len(before["days"]) != len(plan.dates):
         raise DomainError(
             f"What is held of {plan.lane} changed while the file was read. Look at "
             "the file again."
@@ -292,9 +292,6 @@ def replacement_store(
             for old, part in plan.rests
         ]
     )
-    before = days_taken_out(plan.lane, plan.dates)
-    replacement.difference = replacement.difference | {"before": before}
-    save_with_reason(replacement, by=by, why="what was held is kept with it")
     _put_in_question(replacement, before["days"], by)
     return replacement
 
